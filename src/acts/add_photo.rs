@@ -1,0 +1,120 @@
+//! A photo for an item: decoded within limits, turned upright, made smaller, written anew. What came in is not kept.
+
+use super::house::House;
+use super::rights::{Actor, Deed, Whose, require};
+use super::Refusal;
+use crate::store::Touch;
+use crate::store::photo::{self, Photo};
+use image::codecs::jpeg::JpegEncoder;
+use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
+use std::io::Cursor;
+use uuid::Uuid;
+
+/// The largest file that is taken, in bytes: a phone's photo has 3 to 8 MB.
+pub const LARGEST: usize = 12 * 1024 * 1024;
+/// The most photos of an entry.
+pub const MOST_PHOTOS: i64 = 60;
+/// The longer side of a photo as it is kept, in pixels: a crack can be seen, a season fits on a small disc.
+const LONG_SIDE: u32 = 1600;
+/// The largest side of a photo that is decoded at all, in pixels.
+const LARGEST_SIDE: u32 = 12_000;
+/// The most memory that decoding may take, in bytes.
+const DECODING: u64 = 256 * 1024 * 1024;
+
+/// Takes a photo in. Gives its id.
+///
+/// # Errors
+/// [`Refusal::NotNow`] where it is no JPEG, PNG or WebP by its content; [`Refusal::TooMuch`] where it is too large.
+pub async fn add_photo(house: &House, actor: &Actor, entry: Uuid, file: Vec<u8>) -> Result<Uuid, Refusal> {
+    let known = house.event_of_entry(entry).await?;
+    require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
+    if file.len() > LARGEST {
+        return Err(Refusal::TooMuch(format!("a photo has at most {} MB", LARGEST / 1024 / 1024)));
+    }
+    // Decoding keeps a core busy for a moment: it must not hold up those who are answered from memory.
+    let made_anew = tokio::task::spawn_blocking(move || make_anew(&file)).await.unwrap_or(Err(NotAPhoto::Unreadable))?;
+    let (jpeg, width, height) = made_anew;
+    let photo = Photo { id: house.new_id(), entry, jpeg, width, height, made_at: house.now() };
+    let id = photo.id;
+    house
+        .store
+        .write::<_, Refusal, _>(Touch::Nothing, move |db| {
+            Box::pin(async move {
+                if photo::count(db, entry).await? >= MOST_PHOTOS {
+                    return Err(Refusal::TooMuch(format!("an entry has at most {MOST_PHOTOS} photos")));
+                }
+                Ok(photo::add(db, &photo).await?)
+            })
+        })
+        .await?;
+    Ok(id)
+}
+
+/// Why a file is not taken as a photo.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NotAPhoto {
+    Unreadable,
+    TooLarge,
+}
+
+impl From<NotAPhoto> for Refusal {
+    fn from(why: NotAPhoto) -> Refusal {
+        match why {
+            NotAPhoto::Unreadable => Refusal::NotNow("This file is no photo that can be read here: send a JPEG, PNG or WebP.".into()),
+            NotAPhoto::TooLarge => Refusal::TooMuch(format!("a photo has at most {LARGEST_SIDE} pixels a side")),
+        }
+    }
+}
+
+/// Decodes by content, turns upright, shrinks and encodes as JPEG: whatever else was in the file is gone.
+pub fn make_anew(file: &[u8]) -> Result<(Vec<u8>, u32, u32), NotAPhoto> {
+    let mut reader = ImageReader::new(Cursor::new(file)).with_guessed_format().map_err(|_| NotAPhoto::Unreadable)?;
+    if !matches!(reader.format(), Some(ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)) {
+        return Err(NotAPhoto::Unreadable);
+    }
+    let mut limits = Limits::default();
+    limits.max_image_width = Some(LARGEST_SIDE);
+    limits.max_image_height = Some(LARGEST_SIDE);
+    limits.max_alloc = Some(DECODING);
+    reader.limits(limits);
+    let why = |error| if matches!(error, image::ImageError::Limits(_)) { NotAPhoto::TooLarge } else { NotAPhoto::Unreadable };
+    let mut decoder = reader.into_decoder().map_err(why)?;
+    let upright = decoder.orientation().map_err(why)?;
+    let mut picture = DynamicImage::from_decoder(decoder).map_err(why)?;
+    picture.apply_orientation(upright);
+    if picture.width().max(picture.height()) > LONG_SIDE {
+        picture = picture.thumbnail(LONG_SIDE, LONG_SIDE);
+    }
+    let picture = picture.into_rgb8();
+    let mut jpeg = Vec::new();
+    JpegEncoder::new_with_quality(&mut jpeg, 80).encode_image(&picture).map_err(why)?;
+    Ok((jpeg, picture.width(), picture.height()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_large_picture_is_made_smaller_and_stays_a_picture() {
+        let mut png = Vec::new();
+        DynamicImage::new_rgb8(3200, 800).write_to(&mut Cursor::new(&mut png), ImageFormat::Png).unwrap();
+        let (jpeg, width, height) = make_anew(&png).unwrap();
+        assert_eq!((width, height), (1600, 400));
+        assert_eq!(image::guess_format(&jpeg).unwrap(), ImageFormat::Jpeg);
+    }
+
+    #[test]
+    fn a_page_called_a_photo_is_refused() {
+        assert_eq!(make_anew(b"<html><script>alert(1)</script></html>"), Err(NotAPhoto::Unreadable));
+        assert_eq!(make_anew(b""), Err(NotAPhoto::Unreadable));
+        assert_eq!(make_anew(b"\xFF\xD8\xFF\xE0 cut short"), Err(NotAPhoto::Unreadable));
+    }
+
+    #[test]
+    fn a_picture_that_unpacks_to_more_than_memory_is_refused() {
+        let mut png = Vec::new();
+        DynamicImage::new_luma8(13_000, 10).write_to(&mut Cursor::new(&mut png), ImageFormat::Png).unwrap();
+        assert_eq!(make_anew(&png), Err(NotAPhoto::TooLarge));
+    }
+}

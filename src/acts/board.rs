@@ -1,0 +1,184 @@
+//! The board: every entry of an event at a glance, kept in memory and made anew only for what was touched.
+
+use super::house::{House, KnownEvent};
+use super::state::{self, EntryState};
+use super::Refusal;
+use crate::rules::standing::Standing;
+use crate::rules::strip::{AreaStrip, strip};
+use crate::rules::units::Units;
+use crate::store::entry::{self, Entry};
+use crate::store::history::{self, Kind};
+use crate::store::{StoreError, Touch};
+use jiff::Timestamp;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::sync::{Arc, Mutex, PoisonError};
+use uuid::Uuid;
+
+/// One entry on the board.
+#[derive(Clone, Debug)]
+pub struct Row {
+    pub entry: Entry,
+    pub standing: Standing,
+    pub strip: Vec<AreaStrip>,
+    pub waits_since: Option<Timestamp>,
+    /// How many submissions were sent.
+    pub sent: u32,
+    /// The newest sign-off or withdrawal that says why the entry stands where it does.
+    pub word: Option<Word>,
+    /// The gravest open finding, where nobody at the gate has said anything.
+    pub finding: Option<String>,
+    /// How many of the newest submission's required items are not answered in the edition in force.
+    pub missing: usize,
+}
+
+/// A sign-off or withdrawal in short.
+#[derive(Clone, Debug)]
+pub struct Word {
+    pub kind: Kind,
+    pub at: Timestamp,
+    pub by: String,
+    pub reason: String,
+}
+
+/// All entries of an event, numbers in order.
+#[derive(Clone, Debug)]
+pub struct Board {
+    pub rows: Vec<Arc<Row>>,
+    /// When it was made.
+    pub as_of: Timestamp,
+    /// Differs whenever anything on the board may differ.
+    pub version: u64,
+}
+
+impl Board {
+    /// How many entries stand there, of one run group or of all.
+    pub fn count(&self, standing: Standing, group: Option<&str>) -> usize {
+        self.rows.iter().filter(|row| row.standing == standing && group.is_none_or(|group| row.entry.group == group)).count()
+    }
+
+    /// Those who wait at the gate, oldest first.
+    pub fn waiting(&self) -> Vec<&Row> {
+        let mut rows: Vec<&Row> = self.rows.iter().map(Arc::as_ref).filter(|row| row.waits_since.is_some()).collect();
+        rows.sort_by_key(|row| row.waits_since);
+        rows
+    }
+}
+
+#[derive(Default)]
+struct Kept {
+    board: Option<Arc<Board>>,
+    /// Entries touched since.
+    touched: BTreeSet<Uuid>,
+    /// Goes up with every touch.
+    version: u64,
+}
+
+/// The boards of the events that somebody looked at.
+#[derive(Default)]
+pub struct Boards {
+    kept: Mutex<HashMap<Uuid, Kept>>,
+}
+
+impl Boards {
+    fn with<T>(&self, event: Uuid, look: impl FnOnce(&mut Kept) -> T) -> T {
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        look(kept.entry(event).or_default())
+    }
+
+    pub(super) fn forget(&self, touch: Touch) {
+        match touch {
+            Touch::Nothing | Touch::Access => {}
+            Touch::Entry { event, entry } => self.with(event, |kept| {
+                kept.version += 1;
+                kept.touched.insert(entry);
+            }),
+            Touch::Event(event) => self.with(event, |kept| {
+                kept.version += 1;
+                kept.board = None;
+            }),
+        }
+    }
+
+    /// Whether the board of this version is still what would be shown.
+    pub fn is_current(&self, event: Uuid, version: u64) -> bool {
+        self.with(event, |kept| kept.version == version && kept.board.is_some())
+    }
+}
+
+/// The board of an event as it is now.
+pub async fn board(house: &House, event: Uuid) -> Result<Arc<Board>, Refusal> {
+    let known = house.event(event).await?;
+    let (old, touched, version) =
+        house.boards.with(event, |kept| (kept.board.clone(), kept.touched.clone(), kept.version));
+    if let Some(board) = &old
+        && touched.is_empty()
+    {
+        return Ok(board.clone());
+    }
+    // Read after the version was taken: whatever is touched from here on leaves this board marked as old.
+    let rows = match old {
+        Some(old) if touched.len() < 40 => some_anew(house, &known, &old, &touched).await?,
+        _ => all_anew(house, &known).await?,
+    };
+    let board = Arc::new(Board { rows, as_of: house.now(), version });
+    house.boards.with(event, |kept| {
+        if kept.version == version {
+            kept.touched.clear();
+            kept.board = Some(board.clone());
+        }
+    });
+    Ok(board)
+}
+
+async fn all_anew(house: &House, known: &KnownEvent) -> Result<Vec<Arc<Row>>, Refusal> {
+    let mut db = house.store.read().await?;
+    let entries = entry::of_event(&mut db, known.event.id).await?;
+    let mut histories: BTreeMap<Uuid, Vec<history::Record>> = BTreeMap::new();
+    for record in history::of_event(&mut db, known.event.id).await? {
+        histories.entry(record.entry).or_default().push(record);
+    }
+    drop(db);
+    let row = |entry: Entry| {
+        let records = histories.remove(&entry.id).unwrap_or_default();
+        row_of(known, &state::of(known, entry, records, &Units::METRIC)?)
+    };
+    Ok(entries.into_iter().map(row).collect::<Result<Vec<_>, StoreError>>()?.into_iter().map(Arc::new).collect())
+}
+
+async fn some_anew(house: &House, known: &KnownEvent, old: &Board, touched: &BTreeSet<Uuid>) -> Result<Vec<Arc<Row>>, Refusal> {
+    let mut db = house.store.read().await?;
+    let mut rows = old.rows.clone();
+    for row in rows.iter_mut().filter(|row| touched.contains(&row.entry.id)) {
+        let records = history::of_entry(&mut db, row.entry.id).await?;
+        *row = Arc::new(row_of(known, &state::of(known, row.entry.clone(), records, &Units::METRIC)?)?);
+    }
+    Ok(rows)
+}
+
+fn row_of(known: &KnownEvent, state: &EntryState) -> Result<Row, StoreError> {
+    let open = &state.judgement.still_open;
+    let sheet = &known.edition.sheet;
+    let word = match state.standing() {
+        Standing::Cleared => state.clearance(),
+        _ => state.standing_bars().first().copied(),
+    };
+    let word = word
+        .map(|record| {
+            let reason = state::word_body(record)?.reason;
+            Ok::<Word, StoreError>(Word { kind: record.kind, at: record.arrived_at, by: record.maker.name.clone(), reason })
+        })
+        .transpose()?;
+    Ok(Row {
+        entry: state.entry.clone(),
+        standing: state.standing(),
+        strip: match state.shown() {
+            Some(sent) => strip(sheet, &sent.answers, &sent.judged, Some(open)),
+            None => strip(sheet, &Default::default(), &Default::default(), None),
+        },
+        waits_since: state.waits_since,
+        sent: state.records.iter().filter(|record| record.kind == Kind::Submission).count() as u32,
+        word,
+        finding: state.open_findings().first().map(|finding| finding.why.clone()),
+        missing: state.shown().map_or(0, |sent| sent.judged.missing.len()),
+    })
+}

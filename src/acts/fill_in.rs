@@ -1,0 +1,76 @@
+//! Filling in the sheet: what a driver types is kept as typed, and judged at once.
+
+use super::house::{House, KnownEvent};
+use super::rights::{Actor, Deed, Whose, require};
+use super::refusal::ItemTroubles;
+use super::Refusal;
+use crate::rules::answer::{self, Answers};
+use crate::rules::judge::{Judged, judge};
+use crate::rules::sheet::Sheet;
+use crate::rules::units::Units;
+use crate::store::draft::{self, Draft};
+use crate::store::Touch;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use uuid::Uuid;
+
+/// The longest text of one field, in bytes: a note of 1000 characters in any script.
+pub const FIELD_LONGEST: usize = 4096;
+
+/// A draft read and judged.
+pub struct Filled {
+    pub draft: Draft,
+    pub answers: Answers,
+    pub troubles: ItemTroubles,
+    pub judged: Judged,
+}
+
+/// Today on the event's own clock: the last day on which anything can have been done.
+pub fn today(house: &House, event: &KnownEvent) -> Date {
+    let zone = TimeZone::get(&event.event.zone).unwrap_or(TimeZone::UTC);
+    house.now().to_zoned_datetime(zone).date()
+}
+
+/// Keeps what was typed for some items.
+///
+/// What cannot be read is kept too: nothing that a person typed is lost. Fields that no item has are refused.
+pub async fn keep(house: &House, actor: &Actor, entry: Uuid, typed: Draft) -> Result<(), Refusal> {
+    let known = house.event_of_entry(entry).await?;
+    require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
+    if let Some(unknown) = typed.keys().find(|item| known.edition.sheet.item(item).is_none()) {
+        return Err(Refusal::NotNow(format!("This sheet has no item called {unknown}.")));
+    }
+    if typed.values().flatten().any(|(name, text)| text.len() > FIELD_LONGEST || name.len() > 20) {
+        return Err(Refusal::TooMuch(format!("a field holds at most {FIELD_LONGEST} bytes")));
+    }
+    let now = house.now();
+    house
+        .store
+        .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { Ok(draft::keep(db, entry, &typed, now).await?) }))
+        .await
+}
+
+/// Reads the draft of an entry and judges it by the edition in force.
+pub async fn filled(house: &House, known: &KnownEvent, entry: Uuid, units: &Units) -> Result<Filled, Refusal> {
+    let draft = {
+        let mut db = house.store.read().await?;
+        draft::of_entry(&mut db, entry).await?
+    };
+    let (answers, troubles) = read_draft(&known.edition.sheet, &draft, today(house, known));
+    let judged = judge(&known.edition.sheet, &answers, known.event.day, units);
+    Ok(Filled { draft, answers, troubles, judged })
+}
+
+/// The answers of a draft that can be read, and the troubles of those that cannot.
+pub fn read_draft(sheet: &Sheet, draft: &Draft, today: Date) -> (Answers, ItemTroubles) {
+    let (mut answers, mut troubles) = (Answers::new(), ItemTroubles::new());
+    for item in sheet.items() {
+        let Some(typed) = draft.get(item.id.as_str()) else { continue };
+        match answer::from_typed(item, typed, today) {
+            Ok(Some(answer)) => drop(answers.insert(item.id.clone(), answer)),
+            Ok(None) => {}
+            Err(found) => drop(troubles.insert(item.id.to_string(), found)),
+        }
+    }
+    (answers, troubles)
+}

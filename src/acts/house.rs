@@ -1,0 +1,201 @@
+//! The house: the store, the clock, the maker of ids and secrets, and what is kept in memory of an unchanged event.
+
+use super::board::Boards;
+use super::rights::Actor;
+use super::{Refusal, enter};
+use crate::rules::sheet::Sheet;
+use crate::rules::sheet_file;
+use crate::store::access::Digest;
+use crate::store::event::Event;
+use crate::store::{OpenError, Store, StoreError, Touch, club, event};
+use jiff::Timestamp;
+use sqlx::SqliteConnection;
+use std::collections::HashMap;
+use std::path::Path;
+use std::sync::{Arc, RwLock};
+use tokio::sync::broadcast;
+use uuid::Uuid;
+
+/// Time and chance, given by `main` (and by tests, who fix them).
+pub trait Outside: Send + Sync {
+    /// The time now.
+    fn now(&self) -> Timestamp;
+    /// A new UUIDv7.
+    fn new_id(&self) -> Uuid;
+    /// Twenty bytes that nobody can guess.
+    fn new_secret(&self) -> [u8; 20];
+}
+
+/// What is known of an edition: its number, and its sheet read.
+pub struct KnownEdition {
+    pub id: Uuid,
+    pub number: u32,
+    pub sheet: Sheet,
+}
+
+/// An event with the edition it is judged by.
+#[derive(Clone)]
+pub struct KnownEvent {
+    pub event: Arc<Event>,
+    pub edition: Arc<KnownEdition>,
+}
+
+/// Things read once and kept until somebody touches them.
+#[derive(Default)]
+struct Kept {
+    /// Goes up with every touch: what was read before a touch is not kept after it.
+    touches: u64,
+    editions: HashMap<Uuid, Arc<KnownEdition>>,
+    events: HashMap<Uuid, KnownEvent>,
+    /// Which event and entry a driver's link may reach is in the actor; which event an entry belongs to is here.
+    entry_events: HashMap<Uuid, Uuid>,
+    actors: HashMap<Digest, (Arc<Actor>, Timestamp)>,
+}
+
+/// The whole of a running program, shared by all who use it.
+pub struct House {
+    pub store: Store,
+    outside: Arc<dyn Outside>,
+    kept: Arc<RwLock<Kept>>,
+    pub boards: Arc<Boards>,
+    changes: broadcast::Sender<Touch>,
+}
+
+/// How long a device's right to come in is remembered without asking the store again, in seconds.
+const ACTOR_KEPT_S: i64 = 60;
+/// The most devices that are remembered: beyond it all are asked anew.
+const ACTORS_KEPT: usize = 4096;
+
+impl House {
+    /// Opens the house on a database file.
+    pub async fn open(path: &Path, outside: Arc<dyn Outside>) -> Result<House, OpenError> {
+        let kept: Arc<RwLock<Kept>> = Arc::default();
+        let boards: Arc<Boards> = Arc::default();
+        let (changes, _) = broadcast::channel(256);
+        let listener = {
+            let (kept, boards, changes) = (kept.clone(), boards.clone(), changes.clone());
+            Arc::new(move |touch: Touch| {
+                forget(&kept, touch);
+                boards.forget(touch);
+                // Nobody may be watching; that is no fault.
+                let _ = changes.send(touch);
+            })
+        };
+        let store = Store::open(path, listener).await?;
+        Ok(House { store, outside, kept, boards, changes })
+    }
+
+    pub fn now(&self) -> Timestamp {
+        self.outside.now()
+    }
+
+    pub fn new_id(&self) -> Uuid {
+        self.outside.new_id()
+    }
+
+    pub fn new_secret(&self) -> [u8; 20] {
+        self.outside.new_secret()
+    }
+
+    /// Everything that changes from now on.
+    pub fn watch(&self) -> broadcast::Receiver<Touch> {
+        self.changes.subscribe()
+    }
+
+    fn kept<T>(&self, look: impl FnOnce(&Kept) -> Option<T>) -> Option<T> {
+        // A poisoned lock only says that another thread broke off; what is kept is whole entries, never half of one.
+        look(&self.kept.read().unwrap_or_else(|poisoned| poisoned.into_inner()))
+    }
+
+    fn touches(&self) -> u64 {
+        self.kept(|kept| Some(kept.touches)).unwrap_or_default()
+    }
+
+    /// Keeps what was read since `touches` was taken, unless something was touched in between.
+    fn keep(&self, touches: u64, change: impl FnOnce(&mut Kept)) {
+        let mut kept = self.kept.write().unwrap_or_else(|poisoned| poisoned.into_inner());
+        if kept.touches == touches {
+            change(&mut kept);
+        }
+    }
+
+    /// An edition with its sheet.
+    pub async fn edition(&self, db: &mut SqliteConnection, id: Uuid) -> Result<Arc<KnownEdition>, Refusal> {
+        if let Some(known) = self.kept(|kept| kept.editions.get(&id).cloned()) {
+            return Ok(known);
+        }
+        let touches = self.touches();
+        let edition = club::edition(db, id).await?.ok_or(Refusal::NotHere)?;
+        // It was read when it was added; that it cannot be read now means that a later program is stricter.
+        let sheet = sheet_file::read(&edition.file)
+            .map_err(|error| StoreError::Unreadable(format!("edition {}: {error}", edition.number)))?;
+        let known = Arc::new(KnownEdition { id, number: edition.number, sheet });
+        self.keep(touches, |kept| drop(kept.editions.insert(id, known.clone())));
+        Ok(known)
+    }
+
+    /// An event with its edition.
+    pub async fn event(&self, id: Uuid) -> Result<KnownEvent, Refusal> {
+        if let Some(known) = self.kept(|kept| kept.events.get(&id).cloned()) {
+            return Ok(known);
+        }
+        let touches = self.touches();
+        let mut db = self.store.read().await?;
+        let event = Arc::new(event::one(&mut db, id).await?.ok_or(Refusal::NotHere)?);
+        let edition = self.edition(&mut db, event.edition).await?;
+        let known = KnownEvent { event, edition };
+        self.keep(touches, |kept| drop(kept.events.insert(id, known.clone())));
+        Ok(known)
+    }
+
+    /// The event an entry belongs to.
+    pub async fn event_of_entry(&self, entry: Uuid) -> Result<KnownEvent, Refusal> {
+        if let Some(event) = self.kept(|kept| kept.entry_events.get(&entry).copied()) {
+            return self.event(event).await;
+        }
+        let touches = self.touches();
+        let mut db = self.store.read().await?;
+        let event = crate::store::entry::one(&mut db, entry).await?.ok_or(Refusal::NotHere)?.event;
+        drop(db);
+        self.keep(touches, |kept| _ = kept.entry_events.insert(entry, event));
+        self.event(event).await
+    }
+
+    /// The person behind a device's secret; `None` for one that is not let in, or no longer.
+    pub async fn actor(&self, secret: &str) -> Result<Option<Arc<Actor>>, Refusal> {
+        let Some(digest) = enter::digest_of(secret) else { return Ok(None) };
+        let now = self.now();
+        if let Some((actor, until)) = self.kept(|kept| kept.actors.get(&digest).cloned())
+            && now < until
+        {
+            return Ok(Some(actor));
+        }
+        let touches = self.touches();
+        let mut db = self.store.read().await?;
+        let device = crate::store::access::device_by_digest(&mut db, digest, now).await?;
+        let Some(actor) = device.as_ref().and_then(Actor::on).map(Arc::new) else { return Ok(None) };
+        let until = Timestamp::from_second(now.as_second() + ACTOR_KEPT_S).unwrap_or(now);
+        self.keep(touches, |kept| {
+            if kept.actors.len() >= ACTORS_KEPT {
+                kept.actors.clear();
+            }
+            kept.actors.insert(digest, (actor.clone(), until));
+        });
+        Ok(Some(actor))
+    }
+
+    /// Writes all that waits and closes the database.
+    pub async fn close(&self) {
+        self.store.close().await;
+    }
+}
+
+fn forget(kept: &RwLock<Kept>, touch: Touch) {
+    let mut kept = kept.write().unwrap_or_else(|poisoned| poisoned.into_inner());
+    kept.touches += u64::from(!matches!(touch, Touch::Nothing | Touch::Entry { .. }));
+    match touch {
+        Touch::Nothing | Touch::Entry { .. } => {}
+        Touch::Event(event) => drop(kept.events.remove(&event)),
+        Touch::Access => kept.actors.clear(),
+    }
+}

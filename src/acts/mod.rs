@@ -1,0 +1,22 @@
+//! What a person does, one file a deed: may this person? then the rule, then the record, in one transaction.
+
+pub mod add_photo;
+pub mod board;
+pub mod enter;
+pub mod fill_in;
+pub mod hand_out;
+pub mod house;
+pub mod open_event;
+pub mod raise_edition;
+pub mod refusal;
+pub mod rights;
+pub mod set_up;
+pub mod sign_off;
+pub mod state;
+pub mod submit;
+pub mod take_roster;
+pub mod withdraw;
+
+pub use house::House;
+pub use refusal::Refusal;
+pub use rights::Actor;

@@ -1,0 +1,53 @@
+//! Why a deed was not done. The web turns each into a status and a page, once, in `web/error.rs`.
+
+use crate::rules::answer::Trouble;
+use crate::store::StoreError;
+use std::collections::BTreeMap;
+
+/// Troubles by item.
+pub type ItemTroubles = BTreeMap<String, Vec<Trouble>>;
+
+#[derive(Debug, thiserror::Error)]
+pub enum Refusal {
+    /// There is no such thing, or it is not for this person: the two answer alike.
+    #[error("this is not here, or not for you")]
+    NotHere,
+    /// Nobody is signed in, or no longer.
+    #[error("your link has ended or was taken back")]
+    WhoAreYou,
+    /// Fields that cannot be used, by name.
+    #[error("{} cannot be used as they are", count_of(.0.len(), "field", "fields"))]
+    Fields(Vec<Trouble>),
+    /// Answers that cannot be used, by item.
+    #[error("{} cannot be used as they are", count_of(.0.len(), "answer", "answers"))]
+    Answers(ItemTroubles),
+    /// The submission leaves required items out.
+    #[error("{} not answered yet", count_of(.0.len(), "item is", "items are"))]
+    NotComplete(Vec<String>),
+    /// The sheet was raised to another edition since the page was made.
+    #[error("the sheet was raised from edition {from} to edition {to} since you opened it")]
+    EditionRaised { from: u32, to: u32, changed: Vec<String> },
+    /// What the maker had in front of them is no longer all there is.
+    #[error("this car's history went on since you opened it")]
+    Stale,
+    /// The deed cannot be done as things stand.
+    #[error("{0}")]
+    NotNow(String),
+    /// The record's id belongs to another record.
+    #[error("this id belongs to another record; nothing was changed")]
+    IdTaken,
+    #[error("too much: {0}")]
+    TooMuch(String),
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+
+fn count_of(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+/// A single field that cannot be used.
+pub fn field(name: &str, message: impl Into<String>) -> Trouble {
+    Trouble { field: name.to_owned(), message: message.into() }
+}

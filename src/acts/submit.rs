@@ -1,0 +1,142 @@
+//! Sending a submission: an immutable, numbered set of answers.
+
+use super::fill_in::{read_draft, today};
+use super::house::{House, KnownEvent};
+use super::refusal::ItemTroubles;
+use super::rights::{Actor, Deed, Whose, require};
+use super::state::SubmissionBody;
+use super::Refusal;
+use crate::rules::answer::{self, Answers};
+use crate::rules::judge::judge;
+use crate::rules::units::Units;
+use crate::store::history::{Appended, Kind, NewRecord};
+use crate::store::{Touch, draft};
+use jiff::Timestamp;
+use serde_json::{Map, Value as Json};
+use uuid::Uuid;
+
+/// How far a device's clock may be ahead of ours, in seconds, before its time is not believed.
+pub const CLOCK_AHEAD_S: i64 = 15 * 60;
+/// The most records that one may name as seen: the newest of a history that branched, seldom more than two.
+pub const MOST_SEEN: usize = 50;
+
+/// A submission as the driver's device hands it over.
+#[derive(Clone, Debug)]
+pub struct Submission {
+    /// Made on the device: sending twice changes nothing.
+    pub id: Uuid,
+    /// The newest records that the driver had in front of them.
+    pub seen: Vec<Uuid>,
+    /// The edition the answers were given to.
+    pub edition: Uuid,
+    /// The time on the device.
+    pub made_at: Option<Timestamp>,
+    /// The answers, or nothing where the draft kept here is to be sent.
+    pub answers: Option<Map<String, Json>>,
+}
+
+/// Sends a submission. Gives whether it is new or was here already.
+///
+/// # Errors
+/// [`Refusal::EditionRaised`] where the sheet moved on; [`Refusal::Answers`] and [`Refusal::NotComplete`] name the items.
+pub async fn submit(house: &House, actor: &Actor, entry: Uuid, given: Submission) -> Result<Appended, Refusal> {
+    let known = house.event_of_entry(entry).await?;
+    require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
+    check_id(given.id)?;
+    if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {
+        return Err(Refusal::NotNow("What this submission says it has seen cannot be.".into()));
+    }
+    if given.edition != known.edition.id {
+        return Err(edition_raised(house, &known, given.edition).await?);
+    }
+    let answers = match &given.answers {
+        Some(answers) => read_given(&known, answers, house)?,
+        None => read_kept(house, &known, entry).await?,
+    };
+    let judged = judge(&known.edition.sheet, &answers, known.event.day, &Units::METRIC);
+    if !judged.is_complete() {
+        return Err(Refusal::NotComplete(judged.missing.into_iter().map(|(item, _)| item.to_string()).collect()));
+    }
+    let body = SubmissionBody {
+        edition: known.edition.id,
+        answers: answers.iter().map(|(item, answer)| (item.to_string(), answer.to_json())).collect(),
+    };
+    let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
+    let record = new_record(house, actor, entry, (given.id, Kind::Submission), given.seen, body, given.made_at);
+    settle(house.store.append(Touch::Entry { event: known.event.id, entry }, record).await?)
+}
+
+/// What an append's outcome means to the maker.
+pub(super) fn settle(outcome: Appended) -> Result<Appended, Refusal> {
+    match outcome {
+        Appended::New | Appended::Again => Ok(outcome),
+        Appended::IdTaken => Err(Refusal::IdTaken),
+        Appended::Full => Err(Refusal::TooMuch("this car's history is full; ask the organizer for a new entry".into())),
+    }
+}
+
+/// Ids carry the time they were made: only UUIDv7 is taken.
+pub(super) fn check_id(id: Uuid) -> Result<(), Refusal> {
+    if id.get_version_num() == 7 { Ok(()) } else { Err(Refusal::NotNow("The record's id is not a UUID of version 7.".into())) }
+}
+
+pub(super) fn new_record(
+    house: &House,
+    actor: &Actor,
+    entry: Uuid,
+    (id, kind): (Uuid, Kind),
+    seen: Vec<Uuid>,
+    body: String,
+    made_at: Option<Timestamp>,
+) -> NewRecord {
+    let arrived_at = house.now();
+    // A clock that runs ahead would put the record into the future: then the time of arrival stands for both.
+    let believed = made_at.filter(|made| made.as_second() <= arrived_at.as_second() + CLOCK_AHEAD_S);
+    let made_at = believed.unwrap_or(arrived_at);
+    NewRecord { id, entry, kind, seen, body, made_at, arrived_at, maker: actor.maker(), counts: true }
+}
+
+fn read_given(known: &KnownEvent, given: &Map<String, Json>, house: &House) -> Result<Answers, Refusal> {
+    let (mut answers, mut troubles) = (Answers::new(), ItemTroubles::new());
+    let today = today(house, known);
+    for (id, json) in given {
+        let Some(item) = known.edition.sheet.item(id) else {
+            let message = "This sheet has no such item.".to_owned();
+            troubles.entry(id.clone()).or_default().push(answer::Trouble { field: String::new(), message });
+            continue;
+        };
+        match answer::from_json(item, json, today) {
+            Ok(Some(answer)) => drop(answers.insert(item.id.clone(), answer)),
+            Ok(None) => {}
+            Err(trouble) => troubles.entry(id.clone()).or_default().push(trouble),
+        }
+    }
+    if troubles.is_empty() { Ok(answers) } else { Err(Refusal::Answers(troubles)) }
+}
+
+async fn read_kept(house: &House, known: &KnownEvent, entry: Uuid) -> Result<Answers, Refusal> {
+    let draft = {
+        let mut db = house.store.read().await?;
+        draft::of_entry(&mut db, entry).await?
+    };
+    let (answers, troubles) = read_draft(&known.edition.sheet, &draft, today(house, known));
+    if troubles.is_empty() { Ok(answers) } else { Err(Refusal::Answers(troubles)) }
+}
+
+/// What the driver is told when the sheet moved on: both numbers, and the items that are new or asked otherwise.
+async fn edition_raised(house: &House, known: &KnownEvent, old: Uuid) -> Result<Refusal, Refusal> {
+    let old = {
+        let mut db = house.store.read().await?;
+        house.edition(&mut db, old).await?
+    };
+    let changed = known
+        .edition
+        .sheet
+        .items()
+        .filter(|item| {
+            old.sheet.item(item.id.as_str()).is_none_or(|before| before.ask != item.ask || format!("{:?}", before.kind) != format!("{:?}", item.kind))
+        })
+        .map(|item| item.name.clone())
+        .collect();
+    Ok(Refusal::EditionRaised { from: old.number, to: known.edition.number, changed })
+}

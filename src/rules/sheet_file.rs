@@ -1,0 +1,308 @@
+//! Reads a tech sheet from its file (TOML), strictly: an error names the line and the key.
+//!
+//! What passes here can be asked and judged: ids are unique, conditions look back, limits are in one unit and in order
+//! of weight, a finding always has its sentence, its remedy and its source.
+
+use super::gear::{LifeEnds, Policy, PolicyRow};
+use super::sheet::{About, Area, Bound, Choice, Condition, DateRule, Item, Kind, LabelRule, Limit, Measurement, Sheet, TyreCodeRule, YesNo};
+use super::toml_keys::{FileError, Keys, read_document};
+use super::units::Unit;
+use super::words::{ItemId, Per, Severity};
+
+/// The largest sheet that is read, in bytes: a full sheet has about 60 kB.
+pub const LARGEST: usize = 512 * 1024;
+
+/// The most items a sheet may have: beyond that nobody fills it in.
+pub const MOST_ITEMS: usize = 400;
+
+const SHORT: usize = 80;
+const LONG: usize = 600;
+
+/// Reads a sheet.
+///
+/// # Errors
+/// The first thing that is wrong, with its line and key.
+///
+/// # Example: a misspelt key is found
+/// ```
+/// use witnessmark::rules::sheet_file;
+/// let error = sheet_file::read("name = \"Club day\"\nabuot = \"A sheet\"\n").unwrap_err();
+/// assert_eq!(error.to_string(), "line 1, the file, key `about`: is missing");
+/// ```
+pub fn read(text: &str) -> Result<Sheet, FileError> {
+    if text.len() > LARGEST {
+        return Err(FileError { line: 1, key: "the file".into(), message: format!("at most {} kB", LARGEST / 1024) });
+    }
+    read_document(text, |keys| {
+        let mut sheet = Sheet {
+            name: keys.text("name", SHORT)?,
+            about: keys.text("about", LONG)?,
+            areas: Vec::new(),
+            gear: Policy::new(keys.tables("gear")?.into_iter().map(gear_row).collect::<Result<_, _>>()?),
+        };
+        let areas = keys.tables("area")?;
+        if areas.is_empty() {
+            return Err(keys.error("area", "a sheet has at least one area"));
+        }
+        for keys in areas {
+            read_area(keys, &mut sheet)?;
+        }
+        Ok(sheet)
+    })
+}
+
+fn read_area(mut keys: Keys<'_>, sheet: &mut Sheet) -> Result<(), FileError> {
+    let id = keys.parsed("id", "small letters, figures and hyphens", ItemId::parse)?;
+    keys.path = format!("area \"{id}\"");
+    if sheet.area(id.as_str()).is_some() {
+        return Err(keys.error("id", "another area has this id"));
+    }
+    let (name, intro) = (keys.text("name", SHORT)?, keys.text_or_none("intro", LONG)?);
+    let items = keys.tables("item")?;
+    if items.is_empty() {
+        return Err(keys.error("item", "an area has at least one item"));
+    }
+    keys.finish()?;
+    sheet.areas.push(Area { id, name, intro, items: Vec::new() });
+    for keys in items {
+        let item = read_item(keys, sheet)?;
+        if let Some(area) = sheet.areas.last_mut() {
+            area.items.push(item);
+        }
+    }
+    Ok(())
+}
+
+fn read_item(mut keys: Keys<'_>, sheet: &Sheet) -> Result<Item, FileError> {
+    let id = keys.parsed("id", "small letters, figures and hyphens", ItemId::parse)?;
+    keys.path = format!("item \"{id}\"");
+    if sheet.item(id.as_str()).is_some() {
+        return Err(keys.error("id", "another item has this id"));
+    }
+    if sheet.items().count() >= MOST_ITEMS {
+        return Err(keys.error("id", format!("a sheet has at most {MOST_ITEMS} items")));
+    }
+    let about = keys.parsed_or_none("about", "\"car\" or \"driver\"", |word| match word {
+        "car" => Some(About::Car),
+        "driver" => Some(About::Driver),
+        _ => None,
+    })?;
+    let item = Item {
+        name: keys.text("name", SHORT)?,
+        ask: keys.text("ask", LONG)?,
+        check: keys.text("check", LONG)?,
+        caution: keys.text_or_none("caution", LONG)?,
+        kind: read_kind(&mut keys, sheet)?,
+        about: about.unwrap_or(About::Car),
+        by_hand: keys.text_or_none("by_hand", SHORT)?,
+        when: read_condition(&mut keys, sheet)?,
+        required: keys.flag("required", true)?,
+        mend: keys.text_or_none("mend", LONG)?,
+        source: keys.text("source", LONG)?,
+        id,
+    };
+    if item.mend.is_none() && can_find(&item.kind) {
+        return Err(keys.error("mend", "is missing: an item that can make a finding says what to do about it"));
+    }
+    keys.finish()?;
+    Ok(item)
+}
+
+fn can_find(kind: &Kind) -> bool {
+    match kind {
+        Kind::YesNo(rule) => rule.right.is_some(),
+        Kind::Measurement(rule) => !rule.limits.is_empty(),
+        Kind::Date(DateRule::Done { limits }) => !limits.is_empty(),
+        Kind::Choice(choices) => choices.iter().any(|choice| choice.finding.is_some()),
+        Kind::Date(DateRule::ValidUntil { .. }) | Kind::Label(_) | Kind::TyreCode(_) => true,
+        Kind::Text { .. } | Kind::Photo { .. } => false,
+    }
+}
+
+fn read_condition(keys: &mut Keys<'_>, sheet: &Sheet) -> Result<Option<Condition>, FileError> {
+    let Some(mut condition) = keys.table_or_none("when")? else { return Ok(None) };
+    let id = condition.parsed("item", "the id of an earlier item", ItemId::parse)?;
+    let is = condition.texts("is", SHORT)?;
+    let Some(earlier) = sheet.item(id.as_str()) else {
+        return Err(condition.error("item", format!("no earlier item has the id \"{id}\"")));
+    };
+    let words: Vec<&str> = match &earlier.kind {
+        Kind::YesNo(_) => vec!["yes", "no", "n/a"],
+        Kind::Choice(choices) => choices.iter().map(|choice| choice.id.as_str()).collect(),
+        _ => return Err(condition.error("item", format!("\"{id}\" is neither a yes-no nor a choice"))),
+    };
+    if is.is_empty() {
+        return Err(condition.error("is", "name at least one answer"));
+    }
+    if let Some(unknown) = is.iter().find(|word| !words.contains(&word.as_str())) {
+        return Err(condition.error("is", format!("\"{unknown}\" is not an answer of \"{id}\" ({})", words.join(", "))));
+    }
+    condition.finish()?;
+    Ok(Some(Condition { item: id, is }))
+}
+
+fn severity(keys: &mut Keys<'_>) -> Result<Severity, FileError> {
+    keys.parsed("severity", "\"stop\", \"fix\" or \"note\"", Severity::parse)
+}
+
+fn read_kind(keys: &mut Keys<'_>, sheet: &Sheet) -> Result<Kind, FileError> {
+    let known = ["yes-no", "measurement", "date", "label", "tyre-code", "choice", "text", "photo"];
+    let word = keys.parsed("kind", &format!("one of {}", known.join(", ")), |word| known.into_iter().find(|kind| *kind == word))?;
+    Ok(match word {
+        "yes-no" => Kind::YesNo(read_yes_no(keys)?),
+        "measurement" => Kind::Measurement(read_measurement(keys, sheet)?),
+        "date" => Kind::Date(read_date(keys)?),
+        "label" => read_label(keys, sheet)?,
+        "tyre-code" => {
+            let per = read_per(keys)?;
+            Kind::TyreCode(TyreCodeRule { per, limits: read_ages(keys, "at_most_years")? })
+        }
+        "choice" => read_choices(keys)?,
+        "text" => Kind::Text { longest: keys.whole("longest", 1, super::answer::NOTE_LONGEST as u32)? as usize },
+        _ => Kind::Photo { most: keys.whole("most", 1, 6)? as usize },
+    })
+}
+
+fn read_yes_no(keys: &mut Keys<'_>) -> Result<YesNo, FileError> {
+    let right = keys.parsed_or_none("right", "\"yes\" or \"no\"", |word| match word {
+        "yes" => Some(true),
+        "no" => Some(false),
+        _ => None,
+    })?;
+    let not_applicable = keys.flag("not_applicable", false)?;
+    if right.is_none() {
+        return Ok(YesNo { right, not_applicable, severity: Severity::Note, why: String::new() });
+    }
+    Ok(YesNo { right, not_applicable, severity: severity(keys)?, why: keys.text("why", LONG)? })
+}
+
+fn read_per(keys: &mut Keys<'_>) -> Result<Per, FileError> {
+    let wanted = "\"car\", \"corner\", \"front-corner\", \"rear-corner\", \"axle\" or \"cylinder\"";
+    Ok(keys.parsed_or_none("per", wanted, Per::parse)?.unwrap_or(Per::Car))
+}
+
+fn read_measurement(keys: &mut Keys<'_>, sheet: &Sheet) -> Result<Measurement, FileError> {
+    let per = read_per(keys)?;
+    let tokens = Unit::ALL.map(Unit::token).join(", ");
+    let unit = keys.parsed("unit", &format!("one of {tokens}"), Unit::parse)?;
+    let possible = keys.pair("possible")?;
+    let mut limits: Vec<Limit> = Vec::new();
+    for mut row in keys.tables("limits")? {
+        let bound = read_bound(&mut row, sheet, unit, per)?;
+        if let Bound::AtLeast(n) | Bound::AtMost(n) = bound
+            && !(possible.0..=possible.1).contains(&n)
+        {
+            return Err(row.error("at_least", format!("the limit {n} lies outside what is possible")));
+        }
+        let limit = Limit { bound, severity: severity(&mut row)?, source: row.text("source", LONG)? };
+        if limits.last().is_some_and(|before| before.severity < limit.severity) {
+            return Err(row.error("severity", "limits stand worst first: stop, fix, note"));
+        }
+        row.finish()?;
+        limits.push(limit);
+    }
+    Ok(Measurement { per, unit, possible, limits })
+}
+
+fn read_bound(row: &mut Keys<'_>, sheet: &Sheet, unit: Unit, per: Per) -> Result<Bound, FileError> {
+    let other = |row: &mut Keys<'_>, key: &str| -> Result<ItemId, FileError> {
+        let id = row.parsed(key, "the id of an earlier measurement", ItemId::parse)?;
+        match sheet.item(id.as_str()).map(|item| &item.kind) {
+            Some(Kind::Measurement(m)) if m.unit.quantity() == unit.quantity() && (m.per == per || m.per == Per::Car) => Ok(id),
+            Some(_) => Err(row.error(key, format!("\"{id}\" does not measure the same quantity at the same places"))),
+            None => Err(row.error(key, format!("no earlier item has the id \"{id}\""))),
+        }
+    };
+    let keys = ["at_least", "at_most", "at_least_item", "within_percent"];
+    let given: Vec<&str> = keys.into_iter().filter(|key| row.has(key)).collect();
+    match given.as_slice() {
+        ["at_least"] => Ok(Bound::AtLeast(row.number_or_none("at_least")?.unwrap_or_default())),
+        ["at_most"] => Ok(Bound::AtMost(row.number_or_none("at_most")?.unwrap_or_default())),
+        ["at_least_item"] => Ok(Bound::AtLeastItem(other(row, "at_least_item")?)),
+        ["within_percent"] => {
+            let percent = f64::from(row.whole("within_percent", 1, 100)?);
+            Ok(Bound::WithinPercent(percent, other(row, "of_item")?))
+        }
+        _ => Err(row.error("at_least", format!("a limit has exactly one of {}", keys.join(", ")))),
+    }
+}
+
+/// The rows of an age limit; `key` names the figure and with it its unit.
+fn read_ages(keys: &mut Keys<'_>, key: &str) -> Result<Vec<(f64, Severity)>, FileError> {
+    let mut ages: Vec<(f64, Severity)> = Vec::new();
+    for mut row in keys.tables("limits")? {
+        let age = row.number_or_none(key)?.ok_or_else(|| row.error(key, "is missing"))?;
+        if !(0.5..=600.0).contains(&age) {
+            return Err(row.error(key, "must be from 0.5 to 600"));
+        }
+        let severity = severity(&mut row)?;
+        if ages.last().is_some_and(|(before, worse)| *worse < severity || *before < age) {
+            return Err(row.error(key, "limits stand worst and longest first"));
+        }
+        row.finish()?;
+        ages.push((age, severity));
+    }
+    if ages.is_empty() { Err(keys.error("limits", "at least one age limit is wanted")) } else { Ok(ages) }
+}
+
+fn read_date(keys: &mut Keys<'_>) -> Result<DateRule, FileError> {
+    let done = keys.parsed("means", "\"done\" or \"valid-until\"", |word| match word {
+        "done" => Some(true),
+        "valid-until" => Some(false),
+        _ => None,
+    })?;
+    if !done {
+        let note_days = if keys.has("note_days") { keys.whole("note_days", 0, 366)? } else { 60 };
+        return Ok(DateRule::ValidUntil { severity: severity(keys)?, note_days: note_days as u16 });
+    }
+    let ages = read_ages(keys, "at_most_months")?;
+    if let Some((age, _)) = ages.iter().find(|(age, _)| age.fract() != 0.0) {
+        return Err(keys.error("limits", format!("whole months are wanted, not {age}")));
+    }
+    Ok(DateRule::Done { limits: ages.into_iter().map(|(age, severity)| (age as u16, severity)).collect() })
+}
+
+fn read_label(keys: &mut Keys<'_>, sheet: &Sheet) -> Result<Kind, FileError> {
+    let gear = keys.text("gear", SHORT)?;
+    if !sheet.gear.rows().iter().any(|row| row.kind == gear) {
+        return Err(keys.error("gear", format!("no [[gear]] row has the kind \"{gear}\"")));
+    }
+    Ok(Kind::Label(LabelRule { gear, severity: severity(keys)? }))
+}
+
+fn read_choices(keys: &mut Keys<'_>) -> Result<Kind, FileError> {
+    let mut choices: Vec<Choice> = Vec::new();
+    for mut row in keys.tables("options")? {
+        let id = row.parsed("id", "small letters, figures and hyphens", ItemId::parse)?;
+        if choices.iter().any(|choice| choice.id == id) {
+            return Err(row.error("id", "another option has this id"));
+        }
+        let say = row.text("say", SHORT)?;
+        let finding = if row.has("severity") { Some((severity(&mut row)?, row.text("why", LONG)?)) } else { None };
+        row.finish()?;
+        choices.push(Choice { id, say, finding });
+    }
+    if choices.len() < 2 { Err(keys.error("options", "a choice has at least two options")) } else { Ok(Kind::Choice(choices)) }
+}
+
+fn gear_row(mut keys: Keys<'_>) -> Result<PolicyRow, FileError> {
+    let row = PolicyRow {
+        kind: keys.text("kind", SHORT)?,
+        label: keys.text("label", SHORT)?,
+        also: keys.texts("also", SHORT)?,
+        accepted_until: keys.date_or_none("accepted_until")?,
+        refused: keys.text_or_none("refused", LONG)?,
+        life_months: if keys.has("life_months") { Some(keys.whole("life_months", 1, 240)? as u16) } else { None },
+        life_ends: keys
+            .parsed_or_none("life_ends", "\"day\" or \"year\"", |word| match word {
+                "day" => Some(LifeEnds::Day),
+                "year" => Some(LifeEnds::Year),
+                _ => None,
+            })?
+            .unwrap_or_default(),
+        source: keys.text("source", LONG)?,
+        gathered: keys.date_or_none("gathered")?,
+    };
+    keys.finish()?;
+    Ok(row)
+}

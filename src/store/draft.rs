@@ -1,0 +1,46 @@
+//! Drafts: what a driver has typed, as typed. The only thing here that is written over.
+
+use super::StoreError;
+use crate::rules::answer::Typed;
+use jiff::Timestamp;
+use sqlx::SqliteConnection;
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// What was typed so far, by item.
+pub type Draft = BTreeMap<String, Typed>;
+
+/// The draft of an entry.
+pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Draft, StoreError> {
+    let packed: Option<String> = sqlx::query_scalar("select json_group_object(item, json(typed)) from draft where entry_id = ?")
+        .bind(&entry.as_bytes()[..])
+        .fetch_optional(db)
+        .await?
+        .flatten();
+    match packed {
+        None => Ok(Draft::new()),
+        Some(text) => serde_json::from_str(&text).map_err(|error| StoreError::Unreadable(format!("a draft: {error}"))),
+    }
+}
+
+/// Keeps what was typed for some items; an item with nothing typed is forgotten.
+pub async fn keep(db: &mut SqliteConnection, entry: Uuid, typed: &Draft, at: Timestamp) -> Result<(), StoreError> {
+    for (item, fields) in typed {
+        if fields.values().all(String::is_empty) {
+            sqlx::query("delete from draft where entry_id = ? and item = ?").bind(&entry.as_bytes()[..]).bind(item).execute(&mut *db).await?;
+            continue;
+        }
+        let packed = serde_json::to_string(fields).map_err(|error| StoreError::Unreadable(error.to_string()))?;
+        sqlx::query(
+            "insert into draft (entry_id, item, typed, changed_at) values (?, ?, ?, ?)
+             on conflict (entry_id, item) do update set typed = excluded.typed, changed_at = excluded.changed_at",
+        )
+        .bind(&entry.as_bytes()[..])
+        .bind(item)
+        .bind(packed)
+        .bind(at.as_millisecond())
+        .execute(&mut *db)
+        .await?;
+    }
+    Ok(())
+}

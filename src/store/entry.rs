@@ -1,0 +1,82 @@
+//! Entries: one driver with one car and one car number in one event.
+
+use super::{StoreError, row};
+use crate::rules::words::CarNumber;
+use jiff::Timestamp;
+use sqlx::{FromRow, SqliteConnection};
+use uuid::Uuid;
+
+#[derive(Clone, Debug)]
+pub struct Entry {
+    pub id: Uuid,
+    pub event: Uuid,
+    pub number: CarNumber,
+    pub driver: String,
+    pub car: String,
+    pub group: String,
+    pub mail: String,
+    pub made_at: Timestamp,
+}
+
+#[derive(FromRow)]
+struct EntryRow {
+    id: Vec<u8>,
+    event_id: Vec<u8>,
+    number: String,
+    driver: String,
+    car: String,
+    run_group: String,
+    mail: String,
+    made_at: i64,
+}
+
+impl EntryRow {
+    fn entry(self) -> Result<Entry, StoreError> {
+        Ok(Entry {
+            id: row::id(&self.id)?,
+            event: row::id(&self.event_id)?,
+            number: CarNumber::parse(&self.number).map_err(|error| StoreError::Unreadable(error.to_string()))?,
+            driver: self.driver,
+            car: self.car,
+            group: self.run_group,
+            mail: self.mail,
+            made_at: row::time(self.made_at)?,
+        })
+    }
+}
+
+/// Adds an entry.
+pub async fn add(db: &mut SqliteConnection, entry: &Entry) -> Result<(), StoreError> {
+    sqlx::query(
+        "insert into entry (id, event_id, number, number_order, driver, car, run_group, mail, made_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    )
+    .bind(&entry.id.as_bytes()[..])
+    .bind(&entry.event.as_bytes()[..])
+    .bind(entry.number.as_str())
+    .bind(entry.number.order())
+    .bind(&entry.driver)
+    .bind(&entry.car)
+    .bind(&entry.group)
+    .bind(&entry.mail)
+    .bind(entry.made_at.as_millisecond())
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// One entry.
+pub async fn one(db: &mut SqliteConnection, id: Uuid) -> Result<Option<Entry>, StoreError> {
+    let row: Option<EntryRow> =
+        sqlx::query_as("select * from entry where id = ?").bind(&id.as_bytes()[..]).fetch_optional(db).await?;
+    row.map(EntryRow::entry).transpose()
+}
+
+/// The entries of an event, numbers in order.
+pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Entry>, StoreError> {
+    let rows: Vec<EntryRow> = sqlx::query_as("select * from entry where event_id = ? order by number_order, number")
+        .bind(&event.as_bytes()[..])
+        .fetch_all(db)
+        .await?;
+    rows.into_iter().map(EntryRow::entry).collect()
+}

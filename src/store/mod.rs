@@ -1,0 +1,109 @@
+//! The store: SQLite, and nothing else in the program knows SQL.
+//!
+//! Readers share a pool. All writing goes through one door, [`Store::write`] and its fast lane [`Store::append`]: a single
+//! writer takes all that waits, puts it into one `BEGIN IMMEDIATE` and answers each only after the commit.
+
+pub mod access;
+pub mod club;
+pub mod draft;
+pub mod entry;
+pub mod event;
+pub mod history;
+pub mod photo;
+pub mod row;
+mod writer;
+
+pub use writer::{Listener, Touch};
+
+use sqlx::migrate::{MigrateError, Migrator};
+use sqlx::pool::PoolConnection;
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{ConnectOptions, Sqlite, SqliteConnection, SqlitePool};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+static MIGRATIONS: Migrator = sqlx::migrate!();
+
+/// How many connections read at the same time.
+const READERS: u32 = 4;
+
+/// Why the store could not do what it was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    #[error("the database answered: {0}")]
+    Database(#[from] sqlx::Error),
+    #[error("a stored value cannot be read: {0}")]
+    Unreadable(String),
+    #[error("the transaction could not be finished: {0}")]
+    NotCommitted(String),
+    #[error("the store is closed")]
+    Closed,
+    #[error("a deed broke off in the middle")]
+    BrokeOff,
+}
+
+impl StoreError {
+    /// Whether a unique or primary key was met: sqlx does not name the constraint, so this is asked here, once.
+    pub fn is_taken(&self) -> bool {
+        matches!(self, StoreError::Database(sqlx::Error::Database(error)) if error.is_unique_violation())
+    }
+}
+
+/// Why a database file could not be opened.
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    #[error("{path}: this database was written by a newer Witnessmark (its step {version} is not known here). Start the newer program, or restore a backup made by this one.")]
+    Newer { path: PathBuf, version: i64 },
+    #[error("{path}: {source}")]
+    Database { path: PathBuf, source: sqlx::Error },
+    #[error("{path}: the database could not be brought up to date: {source}")]
+    Migration { path: PathBuf, source: MigrateError },
+}
+
+/// One club's database.
+#[derive(Clone)]
+pub struct Store {
+    readers: SqlitePool,
+    writer: writer::Writer,
+}
+
+impl Store {
+    /// Opens the database file, makes it if it is not there, and brings it up to date.
+    ///
+    /// # Errors
+    /// [`OpenError::Newer`] where the file was written by a later version; otherwise what SQLite says.
+    pub async fn open(path: &Path, listener: Listener) -> Result<Store, OpenError> {
+        let database = |source| OpenError::Database { path: path.to_owned(), source };
+        let options = SqliteConnectOptions::new()
+            .filename(path)
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(Duration::from_secs(10));
+        let mut connection: SqliteConnection = options.connect().await.map_err(database)?;
+        MIGRATIONS.run(&mut connection).await.map_err(|source| match source {
+            MigrateError::VersionMissing(version) | MigrateError::VersionTooNew(version, _) => {
+                OpenError::Newer { path: path.to_owned(), version }
+            }
+            source => OpenError::Migration { path: path.to_owned(), source },
+        })?;
+        let readers = SqlitePoolOptions::new()
+            .max_connections(READERS)
+            .connect_with(options.read_only(true).create_if_missing(false))
+            .await
+            .map_err(database)?;
+        Ok(Store { readers, writer: writer::Writer::start(connection, listener) })
+    }
+
+    /// A connection to read with: it sees all that was committed before, and cannot write.
+    pub async fn read(&self) -> Result<PoolConnection<Sqlite>, StoreError> {
+        Ok(self.readers.acquire().await?)
+    }
+
+    /// Ends the writer after all that waits is written. Later writes are refused.
+    pub async fn close(&self) {
+        self.writer.close().await;
+        self.readers.close().await;
+    }
+}

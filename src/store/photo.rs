@@ -1,0 +1,45 @@
+//! Photos: re-encoded JPEGs that belong to an entry.
+
+use super::StoreError;
+use jiff::Timestamp;
+use sqlx::SqliteConnection;
+use uuid::Uuid;
+
+/// A picture that was decoded and written anew by us.
+#[derive(Clone, Debug)]
+pub struct Photo {
+    pub id: Uuid,
+    pub entry: Uuid,
+    pub jpeg: Vec<u8>,
+    pub width: u32,
+    pub height: u32,
+    pub made_at: Timestamp,
+}
+
+/// Keeps a photo.
+pub async fn add(db: &mut SqliteConnection, photo: &Photo) -> Result<(), StoreError> {
+    sqlx::query("insert into photo (id, entry_id, jpeg, width, height, made_at) values (?, ?, ?, ?, ?, ?) on conflict (id) do nothing")
+        .bind(&photo.id.as_bytes()[..])
+        .bind(&photo.entry.as_bytes()[..])
+        .bind(&photo.jpeg)
+        .bind(photo.width)
+        .bind(photo.height)
+        .bind(photo.made_at.as_millisecond())
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// How many photos an entry has.
+pub async fn count(db: &mut SqliteConnection, entry: Uuid) -> Result<i64, StoreError> {
+    Ok(sqlx::query_scalar("select count(*) from photo where entry_id = ?").bind(&entry.as_bytes()[..]).fetch_one(db).await?)
+}
+
+/// The JPEG of one of an entry's photos.
+pub async fn jpeg(db: &mut SqliteConnection, entry: Uuid, id: Uuid) -> Result<Option<Vec<u8>>, StoreError> {
+    Ok(sqlx::query_scalar("select jpeg from photo where id = ? and entry_id = ?")
+        .bind(&id.as_bytes()[..])
+        .bind(&entry.as_bytes()[..])
+        .fetch_optional(db)
+        .await?)
+}
