@@ -5,7 +5,13 @@
 //! * [`rules`]: what a sheet asks, what an answer is worth, where an entry stands. Pure.
 //! * [`store`]: SQLite, and nothing else knows SQL. One door for writing.
 //! * [`acts`]: what a person does, one file a deed.
+//! * [`output`]: from plain values to bytes that people take away.
+//! * [`web`]: thin: parse, call one act or one read, render.
 
 pub mod acts;
+pub mod demo;
+pub mod output;
 pub mod rules;
 pub mod store;
+pub mod terminal;
+pub mod web;

@@ -5,9 +5,8 @@ use super::rights::{Actor, Deed, Whose, require};
 use super::refusal::ItemTroubles;
 use super::Refusal;
 use crate::rules::answer::{self, Answers};
-use crate::rules::judge::{Judged, judge};
+use crate::rules::judge::Judged;
 use crate::rules::sheet::Sheet;
-use crate::rules::units::Units;
 use crate::store::draft::{self, Draft};
 use crate::store::Touch;
 use jiff::civil::Date;
@@ -50,15 +49,10 @@ pub async fn keep(house: &House, actor: &Actor, entry: Uuid, typed: Draft) -> Re
         .await
 }
 
-/// Reads the draft of an entry and judges it by the edition in force.
-pub async fn filled(house: &House, known: &KnownEvent, entry: Uuid, units: &Units) -> Result<Filled, Refusal> {
-    let draft = {
-        let mut db = house.store.read().await?;
-        draft::of_entry(&mut db, entry).await?
-    };
-    let (answers, troubles) = read_draft(&known.edition.sheet, &draft, today(house, known));
-    let judged = judge(&known.edition.sheet, &answers, known.event.day, units);
-    Ok(Filled { draft, answers, troubles, judged })
+/// What is typed for an entry and not yet sent.
+pub async fn draft(house: &House, entry: Uuid) -> Result<Draft, Refusal> {
+    let mut db = house.store.read().await?;
+    Ok(draft::of_entry(&mut db, entry).await?)
 }
 
 /// The answers of a draft that can be read, and the troubles of those that cannot.

@@ -1,15 +1,16 @@
-//! An entry's state: its history read, the rule applied, what is shown of it. Pure, from records to meaning.
+//! An entry's state: its history read, the rule applied, what is shown of it.
 
-use super::house::KnownEvent;
+use super::house::{House, KnownEvent};
+use super::Refusal;
 use crate::rules::answer::{self, Answers};
 use crate::rules::judge::{Finding, Judged, judge};
 use crate::rules::sheet::Sheet;
 use crate::rules::standing::{self, Deed, Judgement, Standing};
 use crate::rules::units::Units;
 use crate::rules::words::ItemId;
+use crate::store::entry::{self, Entry};
+use crate::store::history::{self, Kind, Record};
 use crate::store::StoreError;
-use crate::store::entry::Entry;
-use crate::store::history::{Kind, Record};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -99,6 +100,18 @@ pub fn of(known: &KnownEvent, entry: Entry, records: Vec<Record>, units: &Units)
     Ok(EntryState { entry, records, judgement, in_force, waits_since })
 }
 
+/// Reads an entry of an event with its history and applies the rule.
+///
+/// # Errors
+/// [`Refusal::NotHere`] for an entry of another event.
+pub async fn read(house: &House, known: &KnownEvent, id: Uuid, units: &Units) -> Result<EntryState, Refusal> {
+    let mut db = house.store.read().await?;
+    let entry = entry::one(&mut db, id).await?.filter(|entry| entry.event == known.event.id).ok_or(Refusal::NotHere)?;
+    let records = history::of_entry(&mut db, id).await?;
+    drop(db);
+    Ok(of(known, entry, records, units)?)
+}
+
 fn closes(record: &Record) -> Result<BTreeSet<ItemId>, StoreError> {
     Ok(word_body(record)?.items.iter().filter_map(|item| ItemId::parse(item)).collect())
 }
@@ -152,7 +165,7 @@ impl EntryState {
                 found.push(finding);
             }
         }
-        found.sort_by(|a, b| b.severity.cmp(&a.severity));
+        found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
         found
     }
 

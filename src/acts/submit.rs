@@ -1,6 +1,6 @@
 //! Sending a submission: an immutable, numbered set of answers.
 
-use super::fill_in::{read_draft, today};
+use super::fill_in::{self, read_draft, today};
 use super::house::{House, KnownEvent};
 use super::refusal::ItemTroubles;
 use super::rights::{Actor, Deed, Whose, require};
@@ -10,7 +10,7 @@ use crate::rules::answer::{self, Answers};
 use crate::rules::judge::judge;
 use crate::rules::units::Units;
 use crate::store::history::{Appended, Kind, NewRecord};
-use crate::store::{Touch, draft};
+use crate::store::Touch;
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json};
 use uuid::Uuid;
@@ -115,10 +115,7 @@ fn read_given(known: &KnownEvent, given: &Map<String, Json>, house: &House) -> R
 }
 
 async fn read_kept(house: &House, known: &KnownEvent, entry: Uuid) -> Result<Answers, Refusal> {
-    let draft = {
-        let mut db = house.store.read().await?;
-        draft::of_entry(&mut db, entry).await?
-    };
+    let draft = fill_in::draft(house, entry).await?;
     let (answers, troubles) = read_draft(&known.edition.sheet, &draft, today(house, known));
     if troubles.is_empty() { Ok(answers) } else { Err(Refusal::Answers(troubles)) }
 }

@@ -7,7 +7,7 @@
 //! first session.
 
 use super::words::Verdict;
-use super::worksheet_input::{Fields, InputError, beside};
+use super::worksheet_input::{Fields, InputError, beside, worst};
 use serde::Serialize;
 use std::f64::consts::PI;
 use thiserror::Error;
@@ -332,18 +332,9 @@ fn engagement_said(engagement: f64, diameter: f64) -> (Verdict, String) {
     }
 }
 
-/// The worst verdict, and a sentence of all that is not ok, worst first; of all where all is ok.
-pub fn worst(mut said: Vec<(Verdict, String)>) -> (Verdict, String) {
-    said.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
-    let verdict = said.first().map_or(Verdict::Ok, |(verdict, _)| *verdict);
-    let kept = said.into_iter().filter(|(one, _)| verdict == Verdict::Ok || *one != Verdict::Ok);
-    let text = kept.map(|(_, text)| text).collect::<Vec<_>>().join("; ");
-    let mut signs = text.chars();
-    let text = signs.next().map(|first| first.to_uppercase().chain(signs).collect::<String>()).unwrap_or_default();
-    (verdict, format!("{text}."))
-}
-
 /// The JSON side of [`clamp`].
+///
+/// Ranges: torque 0 to 1000 N·m (asked from 1), tolerance 0 to 100 %, 0 to 100 turns.
 ///
 /// # Errors
 /// [`InputError`] for a field that cannot be used.
@@ -355,7 +346,7 @@ pub fn wheel_fastener(input: &Fields) -> Result<Clamp, InputError> {
     let stud = Tightened {
         thread,
         grade,
-        torque_nm: input.number("torque_nm", 1.0..=1000.0)?,
+        torque_nm: input.number("torque_nm", 0.0..=1000.0)?,
         asked_nm: input.number_if("asked_nm", 1.0..=1000.0)?,
         tolerance_percent: input.number_if("tolerance_percent", 0.0..=100.0)?.unwrap_or(10.0),
         turns: input.number_if("turns", 0.0..=100.0)?,

@@ -310,7 +310,7 @@ fn date_wanted(row: &PolicyRow, which: &str) -> GearLife {
         Some(months) => format!("{months} months from making: the date on the label is needed."),
         None => "The date on the label is needed.".to_owned(),
     };
-    let why = format!("{}: no date is given. Copy {which} from the label.", row.label);
+    let why = format!("{}: no date is given. Copy from the label {which}.", row.label);
     without_end(rule, row.source.clone(), why)
 }
 
@@ -334,6 +334,8 @@ fn too_far(row: &PolicyRow, until: Option<Date>, on: Date) -> Option<String> {
 const ROW: [&str; 9] = ["kind", "label", "also", "accepted_until", "refused", "life_months", "life_ends", "source", "gathered"];
 
 /// The JSON side of [`judge_label`]. `policy` is the table where the input gives none.
+///
+/// Ranges: days from 1950 to 2100, a label of 1 to 60 characters, a life of 1 to 240 months, at most 500 rows.
 ///
 /// # Errors
 /// [`InputError`] for a field that cannot be used.

@@ -177,7 +177,7 @@ impl Bench<'_> {
 
     /// Long things (a car number, a seat bolt) stay in the sheet's unit: nobody writes 200 mm in thirty-seconds.
     fn keeps_unit(&self, rule: &Measurement) -> bool {
-        rule.unit == Unit::Millimetre && rule.possible.1 > 60.0
+        rule.unit == Unit::Millimetre && rule.possible.1 > 40.0
     }
 
     /// Room to a bound: as a share of the limit, in the rule's unit, and the bound in words. `None` when the other

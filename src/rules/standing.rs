@@ -141,7 +141,7 @@ impl<Id: Ord + Clone + fmt::Display> History<Id> {
             by_id.insert(record.id.clone(), record);
         }
         let mut history = History { records: by_id, past: BTreeMap::new() };
-        for id in history.from_the_oldest()? {
+        for id in history.oldest_first()? {
             let mut past = BTreeSet::new();
             for seen in history.records.get(&id).into_iter().flat_map(|record| &record.seen) {
                 past.insert(seen.clone());
@@ -153,7 +153,7 @@ impl<Id: Ord + Clone + fmt::Display> History<Id> {
     }
 
     /// The ids so that each comes after all it has seen. A record that never becomes free is in a circle.
-    fn from_the_oldest(&self) -> Result<Vec<Id>, BadHistory<Id>> {
+    fn oldest_first(&self) -> Result<Vec<Id>, BadHistory<Id>> {
         let mut waits: BTreeMap<&Id, usize> = BTreeMap::new();
         let mut seen_by: BTreeMap<&Id, Vec<&Id>> = BTreeMap::new();
         for (id, record) in &self.records {

@@ -218,6 +218,8 @@ pub fn judge_date(code: &str, on: Date, limit_years: f64) -> Result<TyreDate, Da
 
 /// The JSON side of [`judge_date`].
 ///
+/// Ranges: limit 0 to 100 years, days from 1950 to 2100.
+///
 /// # Errors
 /// [`InputError`] for a field that cannot be used.
 pub fn tyre_date(input: &Fields) -> Result<TyreDate, InputError> {

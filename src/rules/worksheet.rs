@@ -5,7 +5,10 @@
 
 use super::gear::{self, Policy};
 use super::worksheet_input::{Fields, InputError};
-use super::{fasteners, tyres};
+use super::{
+    brake_heat, brakes, chassis_number, engine, fasteners, noise, numbers, openness, queue, sampling, tyre_pressure,
+    tyre_service, tyres, wear, weights,
+};
 use serde::Serialize;
 use serde_json::Value as Json;
 
@@ -27,14 +30,84 @@ macro_rules! plain {
 const WORKSHEETS: &[Worksheet] = &[
     Worksheet { name: "tyre-date", fields: &["code", "on", "limit_years"], answer: plain!(tyres::tyre_date) },
     Worksheet {
+        name: "tyre-pressure",
+        fields: &["cold_kpa", "cold_c", "hot_kpa", "target_hot_kpa", "next_cold_c", "ambient_kpa"],
+        answer: plain!(tyre_pressure::tyre_pressure),
+    },
+    Worksheet {
+        name: "tyre-service",
+        fields: &["marking", "axle_load_kg", "top_speed_kmh"],
+        answer: plain!(tyre_service::tyre_service),
+    },
+    Worksheet {
+        name: "brake-fluid",
+        fields: &["grade", "flushed", "on", "limit_months", "measured_boil_c", "limit_boil_c", "maker_dry_c", "maker_wet_c"],
+        answer: plain!(brakes::brake_fluid),
+    },
+    Worksheet { name: "pad-wear", fields: &["readings", "limit_mm", "planned_min"], answer: plain!(wear::pad_wear) },
+    Worksheet {
         name: "wheel-fastener",
         fields: &["thread", "grade", "torque_nm", "asked_nm", "tolerance_percent", "turns", "dry"],
         answer: plain!(fasteners::wheel_fastener),
     },
+    Worksheet { name: "leak-down", fields: &["cylinders", "limit_percent"], answer: plain!(engine::leak_down_worksheet) },
+    Worksheet {
+        name: "compression",
+        fields: &["dry_kpa", "wet_kpa", "limit_percent"],
+        answer: plain!(engine::compression_worksheet),
+    },
+    Worksheet {
+        name: "noise",
+        fields: &["measured_db", "measured_m", "limit_db", "limit_m", "background_db"],
+        answer: plain!(noise::noise),
+    },
+    Worksheet {
+        name: "number-contrast",
+        fields: &["number", "background", "height_mm", "limit_ratio", "limit_height_mm"],
+        answer: plain!(numbers::number_contrast),
+    },
+    Worksheet { name: "helmet-line", fields: &["hoop", "front", "helmet", "limit_mm"], answer: plain!(openness::helmet_line) },
     Worksheet {
         name: "gear-life",
         fields: &["kind", "label", "date", "date_is", "on", "policy"],
         answer: |input, policy| write(gear::gear_life(input, policy)),
+    },
+    Worksheet { name: "vin", fields: &["vin"], answer: plain!(chassis_number::vin) },
+    Worksheet {
+        name: "spot-check",
+        fields: &["cars", "confidence", "tolerated_bad"],
+        answer: plain!(sampling::spot_check_worksheet),
+    },
+    Worksheet {
+        name: "gate-queue",
+        fields: &["arrivals_per_h", "check_min", "lanes", "cars"],
+        answer: plain!(queue::gate_queue),
+    },
+    Worksheet {
+        name: "brake-heat",
+        fields: &[
+            "mass_kg",
+            "from_kmh",
+            "to_kmh",
+            "front_share",
+            "disc_kg",
+            "stops",
+            "interval_s",
+            "cooling_per_s",
+            "start_c",
+            "air_c",
+        ],
+        answer: plain!(brake_heat::brake_heat),
+    },
+    Worksheet {
+        name: "corner-weights",
+        fields: &["lf_kg", "rf_kg", "lr_kg", "rr_kg"],
+        answer: plain!(weights::corner_weights_worksheet),
+    },
+    Worksheet {
+        name: "alignment",
+        fields: &["toe_mm", "across_mm", "toe_deg", "camber_left_deg", "camber_right_deg", "limit_side_to_side_deg"],
+        answer: plain!(weights::alignment),
     },
 ];
 

@@ -4,6 +4,7 @@
 //! key that comes twice, an unknown field, a number too large for a double and a figure out of any physical range are
 //! errors, each naming its field.
 
+use super::words::Verdict;
 use jiff::civil::{Date, date};
 use serde::de::{DeserializeSeed, Deserializer, Error as _, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeMap, Serializer};
@@ -178,6 +179,23 @@ pub fn beside(value: f64, limit: f64, decimals: usize) -> String {
     let differs =
         |text: &str| value == limit || text.parse().is_ok_and(|shown: f64| (shown < limit) == (value < limit) && shown != limit);
     (decimals..decimals + 6).map(written).find(|text| differs(text)).unwrap_or_else(|| value.to_string())
+}
+
+/// The worst verdict, and one sentence of all that was said, worst first.
+///
+/// A fix or a stop leaves out what is well: who reads it wants to know what to put right.
+pub fn worst(mut said: Vec<(Verdict, String)>) -> (Verdict, String) {
+    said.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
+    let verdict = said.first().map_or(Verdict::Ok, |(verdict, _)| *verdict);
+    let kept = said.into_iter().filter(|(one, _)| verdict <= Verdict::Note || *one != Verdict::Ok);
+    (verdict, sentence(&kept.map(|(_, text)| text).collect::<Vec<_>>().join("; ")))
+}
+
+/// A text with a capital letter and a full stop.
+pub fn sentence(text: &str) -> String {
+    let mut signs = text.chars();
+    let first = signs.next().map(char::to_uppercase);
+    format!("{}{}.", first.into_iter().flatten().collect::<String>(), signs.as_str())
 }
 
 /// One JSON object of the input, with the fields that the worksheet knows.
@@ -377,6 +395,17 @@ impl Fields {
             _ => Err(self.error(&format!("{field}[{at}]"), format!("A text of 1 to {longest} characters is wanted here."))),
         };
         self.list(field, count)?.iter().enumerate().map(one).collect()
+    }
+
+    /// One text or a list of texts: a single word need not be put in a list.
+    ///
+    /// # Errors
+    /// As [`Fields::text`] and [`Fields::texts`].
+    pub fn text_or_texts(&self, field: &str, count: RangeInclusive<usize>, longest: usize) -> Result<Vec<String>, InputError> {
+        match self.get(field) {
+            Some(Tree::Text(_)) => Ok(vec![self.text(field, longest)?.to_owned()]),
+            _ => self.texts(field, count, longest),
+        }
     }
 
     /// A list of objects with the known fields.

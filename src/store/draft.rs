@@ -23,24 +23,17 @@ pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Draft, S
     }
 }
 
-/// Keeps what was typed for some items; an item with nothing typed is forgotten.
+/// Keeps what was typed for some items. An item that was emptied is kept empty: it no longer stands as it was sent.
 pub async fn keep(db: &mut SqliteConnection, entry: Uuid, typed: &Draft, at: Timestamp) -> Result<(), StoreError> {
-    for (item, fields) in typed {
-        if fields.values().all(String::is_empty) {
-            sqlx::query("delete from draft where entry_id = ? and item = ?").bind(&entry.as_bytes()[..]).bind(item).execute(&mut *db).await?;
-            continue;
-        }
-        let packed = serde_json::to_string(fields).map_err(|error| StoreError::Unreadable(error.to_string()))?;
-        sqlx::query(
-            "insert into draft (entry_id, item, typed, changed_at) values (?, ?, ?, ?)
-             on conflict (entry_id, item) do update set typed = excluded.typed, changed_at = excluded.changed_at",
-        )
-        .bind(&entry.as_bytes()[..])
-        .bind(item)
-        .bind(packed)
-        .bind(at.as_millisecond())
-        .execute(&mut *db)
-        .await?;
-    }
+    let packed = serde_json::to_string(typed).map_err(|error| StoreError::Unreadable(error.to_string()))?;
+    sqlx::query(
+        "insert into draft (entry_id, item, typed, changed_at) select ?1, key, value, ?3 from json_each(?2) where true
+         on conflict (entry_id, item) do update set typed = excluded.typed, changed_at = excluded.changed_at",
+    )
+    .bind(&entry.as_bytes()[..])
+    .bind(packed)
+    .bind(at.as_millisecond())
+    .execute(db)
+    .await?;
     Ok(())
 }

@@ -48,9 +48,11 @@ pub enum Touch {
 /// leave an old board behind.
 pub type Listener = Arc<dyn Fn(Touch) + Send + Sync>;
 
+type Door = mpsc::Sender<(Touch, Work)>;
+
 #[derive(Clone)]
 pub(super) struct Writer {
-    door: Arc<Mutex<Option<mpsc::Sender<(Touch, Work)>>>>,
+    door: Arc<Mutex<Option<Door>>>,
     direct: mpsc::WeakSender<(Touch, Work)>,
     task: Arc<Mutex<Option<JoinHandle<()>>>>,
 }

@@ -1,0 +1,3 @@
+//! From plain values to bytes that people take away. No SQL, no web.
+
+pub mod csv;

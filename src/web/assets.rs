@@ -1,0 +1,92 @@
+//! Styles, scripts and the plate's font, carried in the binary, packed once, named by what is in them.
+
+use axum::Router;
+use axum::extract::Path;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use flate2::{Compression, write::GzEncoder};
+use rust_embed::RustEmbed;
+use sha2::{Digest, Sha256};
+use std::collections::HashMap;
+use std::io::Write;
+use std::sync::LazyLock;
+
+#[derive(RustEmbed)]
+#[folder = "static/"]
+#[exclude = "*.md"]
+struct Files;
+
+struct Asset {
+    plain: Vec<u8>,
+    packed: Option<Vec<u8>>,
+    kind: &'static str,
+}
+
+struct Assets {
+    /// Twelve figures of a digest over everything: one name for the whole set, so that scripts may import each other.
+    version: String,
+    by_path: HashMap<String, Asset>,
+}
+
+static ASSETS: LazyLock<Assets> = LazyLock::new(|| {
+    let mut paths: Vec<_> = Files::iter().map(|path| path.to_string()).collect();
+    paths.sort();
+    let mut digest = Sha256::new();
+    let mut by_path = HashMap::new();
+    for path in paths {
+        let Some(file) = Files::get(&path) else { continue };
+        digest.update(path.as_bytes());
+        digest.update(&file.data);
+        let kind = kind_of(&path);
+        let packed = (!path.ends_with(".woff2")).then(|| pack(&file.data));
+        by_path.insert(path, Asset { plain: file.data.into_owned(), packed, kind });
+    }
+    let version = digest.finalize()[..6].iter().map(|byte| format!("{byte:02x}")).collect();
+    Assets { version, by_path }
+});
+
+fn kind_of(path: &str) -> &'static str {
+    match path.rsplit_once('.').map(|(_, ending)| ending) {
+        Some("css") => "text/css; charset=utf-8",
+        Some("js") => "text/javascript; charset=utf-8",
+        Some("svg") => "image/svg+xml",
+        Some("woff2") => "font/woff2",
+        Some("png") => "image/png",
+        Some("txt") => "text/plain; charset=utf-8",
+        _ => "application/octet-stream",
+    }
+}
+
+/// Packs bytes as a browser unpacks them.
+pub(super) fn pack(bytes: &[u8]) -> Vec<u8> {
+    let mut encoder = GzEncoder::new(Vec::new(), Compression::best());
+    // Writing into memory does not fail; were it to, an empty page is better than none.
+    let _ = encoder.write_all(bytes);
+    encoder.finish().unwrap_or_default()
+}
+
+/// Whether the browser takes gzip.
+pub(super) fn takes_gzip(headers: &HeaderMap) -> bool {
+    headers.get(header::ACCEPT_ENCODING).and_then(|value| value.to_str().ok()).is_some_and(|value| value.contains("gzip"))
+}
+
+/// Where an asset is found: `css/base.css` becomes `/static/3f9c.../css/base.css`.
+pub fn url(path: &str) -> String {
+    format!("/static/{}/{path}", ASSETS.version)
+}
+
+pub(super) fn routes() -> Router {
+    Router::new().route("/static/{version}/{*path}", get(asset))
+}
+
+async fn asset(Path((version, path)): Path<(String, String)>, headers: HeaderMap) -> Response {
+    let Some(asset) = ASSETS.by_path.get(&path) else { return StatusCode::NOT_FOUND.into_response() };
+    // An old page may ask for an old name: it gets today's file, which is not kept under that name.
+    let keep = if version == ASSETS.version { "public, max-age=31536000, immutable" } else { "no-cache" };
+    let common = [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, keep), (header::VARY, "accept-encoding")];
+    match &asset.packed {
+        Some(packed) if takes_gzip(&headers) => (common, [(header::CONTENT_ENCODING, "gzip")], packed.as_slice()).into_response(),
+        _ => (common, asset.plain.as_slice()).into_response(),
+    }
+}

@@ -1,0 +1,164 @@
+//! One area of the sheet: its items on one page, kept as typed, judged at once.
+
+use super::Mine;
+use super::item::{ItemView, VerdictView, items_of, verdict};
+use crate::acts::fill_in;
+use crate::acts::Refusal;
+use crate::rules::answer::{Typed, is_asked};
+use crate::rules::sheet::Area;
+use crate::rules::strip::{AreaStrip, strip};
+use crate::rules::units::Units;
+use crate::store::draft::Draft;
+use crate::web::Web;
+use crate::web::draw::{Plate, Strip};
+use crate::web::error::Fault;
+use crate::web::form::{At, Chosen, Form};
+use crate::web::page::{Page, count, render};
+use crate::web::session::Who;
+use askama::Template;
+use axum::Json;
+use axum::extract::State;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use serde_json::json;
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+#[derive(Template)]
+#[template(path = "driver/area.html")]
+struct AreaPage<'a> {
+    mine: &'a Mine,
+    area: &'a Area,
+    items: Vec<ItemView<'a>>,
+    strip: Vec<AreaStrip>,
+    /// Id and name of the area after this one.
+    next: Option<(String, String)>,
+    nth: usize,
+    of: usize,
+    /// Fields that cannot be used, or items that follow from an answer just given.
+    message: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "parts/verdict.html")]
+struct VerdictPart<'a> {
+    verdict: VerdictView<'a>,
+}
+
+impl<'a> AreaPage<'a> {
+    fn new(mine: &'a Mine, id: &str, units: &Units, message: Option<String>) -> Result<AreaPage<'a>, Fault> {
+        let area = mine.known.edition.sheet.area(id).ok_or(Refusal::NotHere)?;
+        let asked = asked_areas(mine);
+        let at = asked.iter().position(|other| other.id == area.id).unwrap_or_default();
+        let next = asked.get(at + 1).map(|next| (next.id.to_string(), next.name.clone()));
+        Ok(AreaPage { items: items_of(mine, area, units), strip: strip_of(mine, area), next, nth: at + 1, of: asked.len(), message, mine, area })
+    }
+}
+
+/// The areas with anything to ask of this car.
+fn asked_areas(mine: &Mine) -> Vec<&Area> {
+    let sheet = &mine.known.edition.sheet;
+    let asks = |area: &&Area| area.items.iter().any(|item| is_asked(sheet, item, &mine.filled.answers));
+    sheet.areas.iter().filter(asks).collect()
+}
+
+fn strip_of(mine: &Mine, area: &Area) -> Vec<AreaStrip> {
+    let strips = strip(&mine.known.edition.sheet, &mine.filled.answers, &mine.filled.judged, None);
+    strips.into_iter().filter(|strip| strip.id == area.id).collect()
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((entry, area)): At<(Uuid, String)>, Chosen(units): Chosen) -> Page {
+    let mine = Mine::of(&web, &actor, entry, &units).await?;
+    render(&AreaPage::new(&mine, &area, &units, None)?)
+}
+
+/// Keeps what was typed, whatever it is, and says at once what the sheet makes of it.
+pub(super) async fn save(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((entry, area)): At<(Uuid, String)>,
+    Chosen(units): Chosen,
+    headers: HeaderMap,
+    form: Form,
+) -> Result<Response, Fault> {
+    let before = Mine::of(&web, &actor, entry, &units).await?;
+    let mut typed = typed_of(&form, before.known.edition.sheet.area(&area).ok_or(Refusal::NotHere)?);
+    keep_photos(&mut typed, &before.filled.draft);
+    let asked_before = asked_ids(&before, &area);
+    fill_in::keep(&web.house, &actor, entry, typed).await?;
+    let mine = Mine::of(&web, &actor, entry, &units).await?;
+    let page = AreaPage::new(&mine, &area, &units, None)?;
+    if headers.get(header::ACCEPT).is_some_and(|accept| accept == "application/json") {
+        return verdicts(&mine, &page, asked_before != asked_ids(&mine, &area));
+    }
+    let troubles = page.items.iter().filter(|view| mine.filled.troubles.contains_key(view.item.id.as_str())).count();
+    if troubles > 0 {
+        let message = format!("{} cannot be used yet. What you typed is kept; look for the red line.", count(troubles, "answer", "answers"));
+        let html = AreaPage { message: Some(message), ..page }.render()?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(html)).into_response());
+    }
+    Ok(Redirect::to(&whereto(&before, &mine, &page, &form, asked_before != asked_ids(&mine, &area))).into_response())
+}
+
+/// On to the next area, unless there is something here to be seen first.
+fn whereto(before: &Mine, mine: &Mine, page: &AreaPage<'_>, form: &Form, follows: bool) -> String {
+    let (entry, area) = (mine.state.entry.id, &page.area.id);
+    let here = |anchor: &str| format!("/my/{entry}/areas/{area}#{anchor}");
+    let found_before = before.filled.judged.open_items();
+    let new = mine.filled.judged.holding().find(|finding| {
+        !found_before.contains(&finding.item) && page.area.items.iter().any(|item| item.id == finding.item)
+    });
+    match (new, &page.next) {
+        (Some(finding), _) => here(finding.item.as_str()),
+        _ if form.text("then") == "stay" || follows => here("items"),
+        (None, Some((next, _))) => format!("/my/{entry}/areas/{next}"),
+        (None, None) => format!("/my/{entry}"),
+    }
+}
+
+fn asked_ids(mine: &Mine, area: &str) -> BTreeSet<String> {
+    let sheet = &mine.known.edition.sheet;
+    let items = sheet.area(area).into_iter().flat_map(|area| &area.items);
+    items.filter(|item| is_asked(sheet, item, &mine.filled.answers)).map(|item| item.id.to_string()).collect()
+}
+
+/// The fields of the form that belong to items of this area, by item.
+fn typed_of(form: &Form, area: &Area) -> Draft {
+    let mut draft = Draft::new();
+    for (name, text) in form.pairs() {
+        let (item, suffix) = name.split_once('.').unwrap_or((name, ""));
+        if area.items.iter().any(|other| other.id.as_str() == item) {
+            draft.entry(item.to_owned()).or_insert_with(Typed::new).insert(suffix.to_owned(), text.trim().to_owned());
+        }
+    }
+    draft
+}
+
+/// Photos come and go by a form of their own: this one, which may be older, leaves them as they are.
+fn keep_photos(typed: &mut Draft, before: &Draft) {
+    for (item, fields) in typed {
+        fields.remove("photo");
+        if let Some(photos) = before.get(item).and_then(|fields| fields.get("photo")) {
+            fields.insert("photo".into(), photos.clone());
+        }
+    }
+}
+
+/// The verdicts for a page that is being filled in: markup by item, and whether other items follow now.
+fn verdicts(mine: &Mine, page: &AreaPage<'_>, follows: bool) -> Result<Response, Fault> {
+    let mut parts = serde_json::Map::new();
+    for view in &page.items {
+        parts.insert(view.item.id.to_string(), json!(VerdictPart { verdict: verdict(mine, view.item) }.render()?));
+    }
+    let troubles: serde_json::Map<String, serde_json::Value> = page
+        .items
+        .iter()
+        .flat_map(|view| mine.filled.troubles.get(view.item.id.as_str()).into_iter().flatten().map(|trouble| (view.item.id.to_string(), trouble)))
+        .map(|(item, trouble)| {
+            let name = if trouble.field.is_empty() { item } else { format!("{item}.{}", trouble.field) };
+            (name, json!(trouble.message))
+        })
+        .collect();
+    let strip = Strip(&page.strip).to_string();
+    Ok(Json(json!({ "verdicts": parts, "troubles": troubles, "strip": strip, "follows": follows })).into_response())
+}

@@ -1,0 +1,195 @@
+//! One item as a form shows it: its fields with what was typed, the trouble at each, and the verdict.
+
+use super::Mine;
+use crate::rules::answer::{Trouble, Typed, is_asked};
+use crate::rules::judge::Finding;
+use crate::rules::sheet::{Area, Choice, Item, Kind, YesNo};
+use crate::rules::units::{Unit, Units};
+use crate::rules::words::{Per, Place, Severity};
+
+/// A text field of an item.
+pub struct Field {
+    /// The field's name in the form, `item.place`.
+    pub name: String,
+    /// What stands before it: "front left"; empty for the item's only field.
+    pub label: String,
+    pub value: String,
+    pub trouble: Option<String>,
+}
+
+/// One of several answers to tap on.
+pub struct Tap {
+    pub value: String,
+    pub say: String,
+    pub chosen: bool,
+}
+
+/// An item with all that its part of the form shows.
+pub struct ItemView<'a> {
+    pub item: &'a Item,
+    pub kind: &'static str,
+    pub fields: Vec<Field>,
+    pub taps: Vec<Tap>,
+    pub units: Vec<Tap>,
+    pub note: Field,
+    pub trouble: Option<String>,
+    pub verdict: VerdictView<'a>,
+    /// Other items hang on this answer: the page is made anew when it changes.
+    pub opens: bool,
+    pub photos: Vec<String>,
+    pub photos_left: usize,
+    pub date_is: Vec<Tap>,
+    pub labels: Vec<String>,
+    /// Limits in short, so that a person knows before measuring.
+    pub limits: String,
+}
+
+/// What the judge says of one item now.
+pub struct VerdictView<'a> {
+    /// ok, note, fix, stop; empty while there is nothing to say.
+    pub class: &'static str,
+    pub findings: Vec<&'a Finding>,
+    pub missing: String,
+}
+
+/// The items of an area that are asked, given the answers so far.
+pub fn items_of<'a>(mine: &'a Mine, area: &'a Area, units: &Units) -> Vec<ItemView<'a>> {
+    let sheet = &mine.known.edition.sheet;
+    area.items.iter().filter(|item| is_asked(sheet, item, &mine.filled.answers)).map(|item| view(mine, item, units)).collect()
+}
+
+fn view<'a>(mine: &'a Mine, item: &'a Item, units: &Units) -> ItemView<'a> {
+    static NOTHING: Typed = Typed::new();
+    let id = item.id.as_str();
+    let typed = mine.filled.draft.get(id).unwrap_or(&NOTHING);
+    let troubles = mine.filled.troubles.get(id).map(Vec::as_slice).unwrap_or_default();
+    let photos: Vec<String> = value(typed, "photo").split_whitespace().map(str::to_owned).collect();
+    let sheet = &mine.known.edition.sheet;
+    ItemView {
+        kind: item.kind.word(),
+        fields: fields(item, typed, troubles),
+        taps: taps(item, value(typed, "")),
+        units: units_of(item, typed, units),
+        note: field(id, "note", "Note for the inspector".into(), typed, troubles),
+        trouble: trouble_at(troubles, "").or_else(|| trouble_at(troubles, "unit")).or_else(|| trouble_at(troubles, "photo")),
+        verdict: verdict(mine, item),
+        opens: sheet.items().any(|other| other.when.as_ref().is_some_and(|when| when.item == item.id)),
+        photos_left: if let Kind::Photo { most } = item.kind { most.saturating_sub(photos.len()) } else { 0 },
+        photos,
+        date_is: date_is(item, value(typed, "date-is")),
+        labels: labels(mine, item),
+        limits: limits(item, units),
+        item,
+    }
+}
+
+fn value<'t>(typed: &'t Typed, name: &str) -> &'t str {
+    typed.get(name).map_or("", String::as_str)
+}
+
+fn trouble_at(troubles: &[Trouble], name: &str) -> Option<String> {
+    troubles.iter().find(|trouble| trouble.field == name).map(|trouble| trouble.message.clone())
+}
+
+fn field(item: &str, suffix: &str, label: String, typed: &Typed, troubles: &[Trouble]) -> Field {
+    let name = if suffix.is_empty() { item.to_owned() } else { format!("{item}.{suffix}") };
+    Field { name, label, value: value(typed, suffix).to_owned(), trouble: trouble_at(troubles, suffix) }
+}
+
+fn fields(item: &Item, typed: &Typed, troubles: &[Trouble]) -> Vec<Field> {
+    let id = item.id.as_str();
+    match &item.kind {
+        Kind::Measurement(_) | Kind::TyreCode(_) => {
+            let mut places = item.kind.per().places();
+            if item.kind.per() == Per::Cylinder {
+                places.truncate(8);
+            }
+            places.into_iter().map(|place| field(id, &place.token(), label_of(place), typed, troubles)).collect()
+        }
+        Kind::Date(_) | Kind::Text { .. } => vec![field(id, "", String::new(), typed, troubles)],
+        Kind::Label(_) => vec![
+            field(id, "", "What the label says".into(), typed, troubles),
+            field(id, "date", "Date on the label, if it has one".into(), typed, troubles),
+        ],
+        Kind::YesNo(_) | Kind::Choice(_) | Kind::Photo { .. } => Vec::new(),
+    }
+}
+
+fn label_of(place: Place) -> String {
+    let name = place.name();
+    let mut letters = name.chars();
+    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
+}
+
+fn taps(item: &Item, chosen: &str) -> Vec<Tap> {
+    let tap = |value: &str, say: &str| Tap { value: value.to_owned(), say: say.to_owned(), chosen: value == chosen };
+    match &item.kind {
+        Kind::YesNo(YesNo { not_applicable, .. }) => {
+            let mut taps = vec![tap("yes", "Yes"), tap("no", "No")];
+            if *not_applicable {
+                taps.push(tap("n/a", "Not on this car"));
+            }
+            taps
+        }
+        Kind::Choice(choices) => choices.iter().map(|Choice { id, say, .. }| tap(id.as_str(), say)).collect(),
+        _ => Vec::new(),
+    }
+}
+
+fn units_of(item: &Item, typed: &Typed, chosen: &Units) -> Vec<Tap> {
+    let Kind::Measurement(rule) = &item.kind else { return Vec::new() };
+    let siblings = rule.unit.siblings();
+    if siblings.len() < 2 || (rule.unit == Unit::Millimetre && rule.possible.1 > 40.0) {
+        return Vec::new();
+    }
+    let now = Unit::parse(value(typed, "unit")).unwrap_or_else(|| chosen.for_unit(rule.unit));
+    siblings.into_iter().map(|unit| Tap { value: unit.token().into(), say: unit.symbol().into(), chosen: unit == now }).collect()
+}
+
+fn date_is(item: &Item, chosen: &str) -> Vec<Tap> {
+    if !matches!(item.kind, Kind::Label(_)) {
+        return Vec::new();
+    }
+    let tap = |value: &str, say: &str| Tap { value: value.into(), say: say.into(), chosen: value == chosen || (chosen.is_empty() && value == "made") };
+    vec![tap("made", "The day it was made"), tap("valid-until", "The last day it is valid")]
+}
+
+/// The labels the sheet knows, offered while typing.
+fn labels(mine: &Mine, item: &Item) -> Vec<String> {
+    let Kind::Label(rule) = &item.kind else { return Vec::new() };
+    let rows = mine.known.edition.sheet.gear.rows().iter();
+    rows.filter(|row| row.kind == rule.gear && row.refused.is_none()).map(|row| row.label.clone()).collect()
+}
+
+/// "at least 3.0 mm", of the limits that hold the car: the one that is met first.
+fn limits(item: &Item, units: &Units) -> String {
+    use crate::rules::sheet::Bound;
+    let Kind::Measurement(rule) = &item.kind else { return String::new() };
+    let shown = if rule.unit == Unit::Millimetre && rule.possible.1 > 40.0 { rule.unit } else { units.for_unit(rule.unit) };
+    let say = |number: f64| shown.say(rule.unit.convert(number, shown));
+    let last = rule.limits.iter().rev().find(|limit| limit.severity.holds_the_car());
+    match last.map(|limit| &limit.bound) {
+        Some(Bound::AtLeast(number)) => format!("At least {}", say(*number)),
+        Some(Bound::AtMost(number)) => format!("At most {}", say(*number)),
+        Some(Bound::AtLeastItem(_)) => "At least the figure above".into(),
+        Some(Bound::WithinPercent(percent, _)) => format!("Within {percent} % of what is asked"),
+        None => String::new(),
+    }
+}
+
+/// What the judge says of an item.
+pub fn verdict<'a>(mine: &'a Mine, item: &'a Item) -> VerdictView<'a> {
+    let judged = &mine.filled.judged;
+    let findings: Vec<&Finding> = judged.findings.iter().filter(|finding| finding.item == item.id).collect();
+    let answered = mine.filled.answers.contains_key(&item.id);
+    let class = match findings.iter().map(|finding| finding.severity).max() {
+        Some(Severity::Stop) => "stop",
+        Some(Severity::Fix) => "fix",
+        Some(Severity::Note) => "note",
+        None if answered => "ok",
+        None => "",
+    };
+    let places = judged.missing.iter().find(|(id, _)| *id == item.id && answered).map(|(_, places)| places);
+    let missing = places.map(|places| places.iter().map(|place| place.name()).collect::<Vec<_>>().join(", ")).unwrap_or_default();
+    VerdictView { class, findings, missing }
+}

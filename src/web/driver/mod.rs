@@ -1,0 +1,83 @@
+//! The driver's pages, under `/my/{entry}`: what stands between the car and the grid, the sheet area by area.
+
+mod area;
+mod home;
+mod item;
+mod photo;
+
+pub(in crate::web) use photo::jpeg;
+mod send;
+mod units;
+
+use super::Web;
+use super::error::Fault;
+use crate::acts::fill_in::{self, Filled};
+use crate::acts::house::KnownEvent;
+use crate::acts::rights::{Actor, Deed, Whose, require};
+use crate::acts::state::{self, EntryState};
+use crate::acts::submit;
+use crate::rules::answer::Answers;
+use crate::rules::judge::judge;
+use crate::rules::units::Units;
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::routing::{get, post};
+use uuid::Uuid;
+
+pub(super) fn routes() -> Router<Web> {
+    Router::new()
+        .route("/{entry}", get(home::home))
+        .route("/{entry}/live", get(home::live))
+        .route("/{entry}/areas/{area}", get(area::show).post(area::save))
+        .route("/{entry}/submissions", post(send::send))
+        .route("/{entry}/units", get(units::show).post(units::choose))
+        .route("/{entry}/photos/{photo}", get(photo::show))
+        .route("/{entry}/items/{item}/photos", post(photo::add).layer(DefaultBodyLimit::max(crate::acts::add_photo::LARGEST + 64 * 1024)))
+}
+
+/// A driver's entry with what was typed and what was sent.
+pub(super) struct Mine {
+    pub known: KnownEvent,
+    pub state: EntryState,
+    /// What is typed now, over what was sent last.
+    pub filled: Filled,
+}
+
+impl Mine {
+    /// Reads the entry for its driver.
+    pub async fn of(web: &Web, actor: &Actor, id: Uuid, units: &Units) -> Result<Mine, Fault> {
+        let known = web.house.event_of_entry(id).await?;
+        require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry: id })?;
+        let state = state::read(&web.house, &known, id, units).await?;
+        let mut draft = fill_in::draft(&web.house, id).await?;
+        // Where nothing is typed, what was sent last stands.
+        for (item, answer) in state.shown().iter().flat_map(|sent| &sent.answers) {
+            draft.entry(item.to_string()).or_insert_with(|| answer.to_typed());
+        }
+        let sheet = &known.edition.sheet;
+        let (answers, troubles) = fill_in::read_draft(sheet, &draft, fill_in::today(&web.house, &known));
+        let judged = judge(sheet, &answers, known.event.day, units);
+        Ok(Mine { known, state, filled: Filled { draft, answers, troubles, judged } })
+    }
+
+    /// How many answers differ from what was sent last.
+    pub fn changed(&self) -> usize {
+        let none = Answers::new();
+        let sent = self.state.shown().map_or(&none, |sent| &sent.answers);
+        let items = self.known.edition.sheet.items().map(|item| &item.id);
+        items.filter(|item| self.filled.answers.get(item) != sent.get(item)).count()
+    }
+
+    /// Whether all is answered and can be read.
+    pub fn is_whole(&self) -> bool {
+        self.filled.judged.is_complete() && self.filled.troubles.is_empty()
+    }
+
+    /// The newest records, as the page hands them back in `seen`.
+    pub fn seen(&self) -> String {
+        super::page::id_list(&self.state.judgement.heads)
+    }
+}
+
+/// The submission that the page's form or a device's file describes.
+pub(super) type Submission = submit::Submission;

@@ -1,0 +1,90 @@
+//! Sending: the form of the driver's first page, or a device's own file of answers.
+
+use super::{Mine, Submission};
+use crate::acts::Refusal;
+use crate::acts::submit::submit;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Chosen, Form};
+use crate::web::session::Who;
+use axum::Json;
+use axum::body::Bytes;
+use axum::extract::{FromRequest, Request, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+use jiff::Timestamp;
+use serde::Deserialize;
+use serde_json::{Map, Value as Json_, json};
+use uuid::Uuid;
+
+/// A submission that carries its answers, as a device sends it.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Carried {
+    id: Uuid,
+    seen: Vec<Uuid>,
+    edition: Uuid,
+    made_at: Option<Timestamp>,
+    answers: Map<String, Json_>,
+}
+
+pub(super) async fn send(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(entry): At<Uuid>,
+    Chosen(units): Chosen,
+    request: Request,
+) -> Result<Response, Fault> {
+    let kind = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    if kind.starts_with("application/json") {
+        let bytes = Bytes::from_request(request, &web).await.map_err(Fault::body)?;
+        return Ok(carried(&web, &actor, entry, &bytes).await);
+    }
+    let form = Form::from_request(request, &web).await?;
+    let given = Submission { id: form.id("id")?, seen: form.ids("seen")?, edition: form.id("edition")?, made_at: None, answers: None };
+    keep_what_stands(&web, &actor, entry, &units).await?;
+    submit(&web.house, &actor, entry, given).await?;
+    Ok(Redirect::to(&format!("/my/{entry}")).into_response())
+}
+
+/// The page shows what was sent last where nothing is typed; what is sent must be what the page showed.
+async fn keep_what_stands(web: &Web, actor: &crate::acts::Actor, entry: Uuid, units: &crate::rules::units::Units) -> Result<(), Fault> {
+    let mine = Mine::of(web, actor, entry, units).await?;
+    Ok(crate::acts::fill_in::keep(&web.house, actor, entry, mine.filled.draft).await?)
+}
+
+async fn carried(web: &Web, actor: &crate::acts::Actor, entry: Uuid, bytes: &[u8]) -> Response {
+    let carried: Carried = match serde_json::from_slice(bytes) {
+        Ok(carried) => carried,
+        Err(error) => return said(StatusCode::UNPROCESSABLE_ENTITY, json!({ "error": error.to_string() })),
+    };
+    let Carried { id, seen, edition, made_at, answers } = carried;
+    match submit(&web.house, actor, entry, Submission { id, seen, edition, made_at, answers: Some(answers) }).await {
+        Ok(_) => said(StatusCode::CREATED, json!({ "id": id })),
+        Err(refusal) => {
+            let body = refused(&refusal);
+            said(Fault::from(refusal).status, body)
+        }
+    }
+}
+
+fn said(status: StatusCode, body: Json_) -> Response {
+    (status, Json(body)).into_response()
+}
+
+/// A refusal for a program: the sentence, and the items or fields it is about.
+fn refused(refusal: &Refusal) -> Json_ {
+    let mut body = json!({ "error": refusal.to_string() });
+    match refusal {
+        Refusal::Answers(items) => {
+            let items: Map<String, Json_> =
+                items.iter().map(|(item, troubles)| (item.clone(), json!(troubles.iter().map(|t| &t.message).collect::<Vec<_>>()))).collect();
+            body["answers"] = Json_::Object(items);
+        }
+        Refusal::NotComplete(items) => body["missing"] = json!(items),
+        Refusal::EditionRaised { changed, .. } => body["changed"] = json!(changed),
+        Refusal::Store(_) => body["error"] = json!("something broke here, not at your end"),
+        _ => {}
+    }
+    body
+}

@@ -1,0 +1,118 @@
+//! Every refusal becomes a status, a title and words here, in one match. A cause is logged once, here.
+
+use super::page::render;
+use crate::acts::Refusal;
+use crate::rules::answer::Trouble;
+use askama::Template;
+use axum::extract::rejection::BytesRejection;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use std::any::Any;
+
+/// What went wrong, for a person.
+#[derive(Debug)]
+pub struct Fault {
+    pub status: StatusCode,
+    title: String,
+    /// What to do next.
+    words: String,
+    troubles: Vec<Trouble>,
+}
+
+#[derive(Template)]
+#[template(path = "front/fault.html")]
+struct FaultPage<'a> {
+    title: &'a str,
+    words: &'a str,
+    troubles: &'a [Trouble],
+}
+
+impl Fault {
+    pub(super) fn new(status: StatusCode, title: impl Into<String>, words: impl Into<String>) -> Fault {
+        Fault { status, title: title.into(), words: words.into(), troubles: Vec::new() }
+    }
+
+    pub(super) fn unsupported(words: &str) -> Fault {
+        Fault::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, "This was not sent as a form", words)
+    }
+
+    pub(super) fn body(rejection: BytesRejection) -> Fault {
+        let status = rejection.into_response().status();
+        if status == StatusCode::PAYLOAD_TOO_LARGE {
+            return Fault::new(status, "This is too large", "Send less at once. Nothing was changed.");
+        }
+        Fault::new(StatusCode::BAD_REQUEST, "This did not arrive whole", "Send it again. Nothing was changed.")
+    }
+
+    fn internal(cause: &dyn std::fmt::Display) -> Fault {
+        tracing::error!(%cause, "a request failed");
+        let words = "Nothing that was said to be saved is lost. Try again in a moment; if it stays, tell the organizer.";
+        Fault::new(StatusCode::INTERNAL_SERVER_ERROR, "Something broke here, not at your end", words)
+    }
+}
+
+impl From<Refusal> for Fault {
+    fn from(refusal: Refusal) -> Fault {
+        let said = refusal.to_string();
+        let (status, title, words) = match refusal {
+            Refusal::NotHere => (StatusCode::NOT_FOUND, "There is nothing here for you", "The address is wrong, or it is somebody else's. Open your private link again."),
+            Refusal::WhoAreYou => (StatusCode::UNAUTHORIZED, "Who are you?", "Open the private link that the club sent you. If it no longer works, ask the organizer for a new one."),
+            Refusal::Fields(troubles) => {
+                let fault = Fault::new(StatusCode::UNPROCESSABLE_ENTITY, "Some of this cannot be used as it is", "Nothing was changed. Go back: what you typed is still there.");
+                return Fault { troubles, ..fault };
+            }
+            Refusal::Answers(items) => {
+                let troubles = items
+                    .into_iter()
+                    .flat_map(|(item, troubles)| troubles.into_iter().map(move |trouble| Trouble { field: format!("{item} {}", trouble.field).trim().to_owned(), ..trouble }))
+                    .collect();
+                let fault = Fault::new(StatusCode::UNPROCESSABLE_ENTITY, "Some answers cannot be used as they are", "Nothing was sent. Every answer is kept.");
+                return Fault { troubles, ..fault };
+            }
+            Refusal::NotComplete(items) => {
+                let troubles = items.into_iter().map(|field| Trouble { field, message: "Not answered yet.".into() }).collect();
+                let fault = Fault::new(StatusCode::UNPROCESSABLE_ENTITY, "The sheet is not whole yet", "Nothing was sent. Every answer is kept.");
+                return Fault { troubles, ..fault };
+            }
+            Refusal::EditionRaised { .. } => (StatusCode::CONFLICT, "The sheet was changed", "Nothing was sent and every answer is kept. Open your sheet again: it shows what is new."),
+            Refusal::Stale => (StatusCode::CONFLICT, "This page is old", "Something happened to this car since you opened it. Open it again and look; nothing was recorded."),
+            Refusal::NotNow(_) => return Fault::new(StatusCode::CONFLICT, "This cannot be done as things stand", said),
+            Refusal::IdTaken => (StatusCode::CONFLICT, "This page was sent before", "What was sent then is kept. Open the page again and send from there."),
+            Refusal::TooMuch(_) => return Fault::new(StatusCode::PAYLOAD_TOO_LARGE, "This is too much", said),
+            Refusal::Store(cause) => return Fault::internal(&cause),
+        };
+        Fault::new(status, title, words)
+    }
+}
+
+impl From<crate::store::StoreError> for Fault {
+    fn from(error: crate::store::StoreError) -> Fault {
+        Fault::from(Refusal::Store(error))
+    }
+}
+
+impl From<askama::Error> for Fault {
+    fn from(error: askama::Error) -> Fault {
+        Fault::internal(&error)
+    }
+}
+
+impl IntoResponse for Fault {
+    fn into_response(self) -> Response {
+        let page = FaultPage { title: &self.title, words: &self.words, troubles: &self.troubles };
+        match render(&page) {
+            Ok(html) => (self.status, html).into_response(),
+            Err(_) => (self.status, [(header::CONTENT_TYPE, "text/plain; charset=utf-8")], format!("{}\n{}\n", self.title, self.words)).into_response(),
+        }
+    }
+}
+
+pub(super) async fn no_such_page() -> Fault {
+    Fault::from(Refusal::NotHere)
+}
+
+/// A handler that panicked: the person is told, the log has the cause, the server goes on.
+pub(super) fn panicked(cause: Box<dyn Any + Send + 'static>) -> Response {
+    let words = cause.downcast_ref::<String>().cloned().or_else(|| cause.downcast_ref::<&str>().map(|text| (*text).to_owned()));
+    Fault::internal(&words.unwrap_or_else(|| "a panic without words".into())).into_response()
+}

@@ -1,0 +1,183 @@
+//! One car at the gate: what matters first, then clear or hold.
+
+use super::at_the_gate;
+use crate::acts::house::KnownEvent;
+use crate::acts::sign_off::{self, SignOff, by_hand};
+use crate::acts::state::{self, EntryState, word_body};
+use crate::acts::Refusal;
+use crate::rules::answer::Trouble;
+use crate::rules::judge::{Finding, Reading, nearest_first};
+use crate::rules::sheet::Item;
+use crate::rules::standing::Standing;
+use crate::rules::strip::{AreaStrip, strip};
+use crate::store::history::{Kind, Record};
+use crate::web::Web;
+use crate::web::draw::{Mark, Plate, Scale, Strip};
+use crate::web::error::Fault;
+use crate::web::form::{At, Chosen, Form};
+use crate::web::page::{Clock, Page, count, id_list, render};
+use crate::web::session::Who;
+use crate::web::telling::{Line, answers_of, lines_of};
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// How many readings are shown before all answers are.
+const NEAREST: usize = 5;
+
+/// What the inspector ticked and typed, kept when the page comes back.
+#[derive(Default)]
+struct Typed {
+    closes: BTreeSet<String>,
+    by_hand: BTreeSet<String>,
+    reason: String,
+    troubles: Vec<Trouble>,
+    /// Why the page came back.
+    message: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "gate/car.html")]
+struct Car<'a> {
+    known: &'a KnownEvent,
+    state: &'a EntryState,
+    clock: Clock,
+    as_of: String,
+    new_id: Uuid,
+    strip: Vec<AreaStrip>,
+    open: Vec<&'a Finding>,
+    notes: Vec<&'a Finding>,
+    nearest: Vec<&'a Reading>,
+    by_hand: Vec<&'a Item>,
+    answers: Vec<(String, Vec<Line>)>,
+    history: Vec<Line>,
+    typed: Typed,
+    sent: String,
+}
+
+impl Car<'_> {
+    fn seen(&self) -> String {
+        id_list(&self.state.judgement.heads)
+    }
+
+    fn trouble(&self, name: &str) -> Option<&str> {
+        self.typed.troubles.iter().find(|trouble| trouble.field == name).map(|trouble| trouble.message.as_str())
+    }
+
+    fn is_ticked(&self, item: &str) -> bool {
+        self.typed.by_hand.contains(item)
+    }
+
+    fn is_closed(&self, item: &str) -> bool {
+        self.typed.closes.contains(item)
+    }
+
+    fn bar_words(&self, record: &Record) -> String {
+        let reason = word_body(record).unwrap_or_default().reason;
+        let what = if record.kind == Kind::Withdrawal { "Clearance taken back" } else { "Held" };
+        format!("{what} {} by {}: {reason}", self.clock.at(&record.arrived_at), record.maker.name)
+    }
+
+    /// What the car's standing rests on now, in a line.
+    fn lead(&self) -> String {
+        match (self.state.standing(), self.state.clearance(), self.state.shown()) {
+            (Standing::Cleared, Some(clear), _) => format!("Cleared {} by {}.", self.clock.at(&clear.arrived_at), clear.maker.name),
+            (_, _, None) => "The driver has sent nothing yet. You can hold the car; there is nothing to clear.".into(),
+            (_, _, Some(sent)) if !sent.judged.is_complete() => {
+                format!("{} not answered in this edition: the driver has to send again.", count(sent.judged.missing.len(), "item is", "items are"))
+            }
+            _ => String::new(),
+        }
+    }
+}
+
+fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Typed) -> Car<'a> {
+    let clock = Clock::of(&known.event);
+    let shown = state.shown();
+    let sheet = &known.edition.sheet;
+    let (strip, nearest, notes) = match shown {
+        Some(sent) => (
+            strip(sheet, &sent.answers, &sent.judged, Some(&state.judgement.still_open)),
+            nearest_first(&sent.judged.readings).into_iter().take(NEAREST).collect(),
+            sent.judged.findings.iter().filter(|finding| !finding.severity.holds_the_car()).collect(),
+        ),
+        None => (Vec::new(), Vec::new(), Vec::new()),
+    };
+    Car {
+        as_of: clock.at(&web.house.now()),
+        new_id: web.house.new_id(),
+        strip,
+        open: state.open_findings(),
+        notes,
+        nearest,
+        by_hand: by_hand(known, state),
+        answers: shown.map(|sent| answers_of(sheet, sent, &format!("/gate/{}/entries/{}", known.event.id, state.entry.id))).unwrap_or_default(),
+        history: lines_of(state, &clock),
+        sent: shown.map(|sent| format!("submission {}, sent {}", sent.number, clock.at(&sent.arrived_at))).unwrap_or_else(|| "nothing sent yet".into()),
+        clock,
+        typed,
+        known,
+        state,
+    }
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((event, id)): At<(Uuid, Uuid)>, Chosen(units): Chosen) -> Page {
+    let known = at_the_gate(&web, &actor, event).await?;
+    let state = state::read(&web.house, &known, id, &units).await?;
+    render(&page(&web, &known, &state, Typed::default()))
+}
+
+pub(super) async fn sign_off(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, id)): At<(Uuid, Uuid)>,
+    Chosen(units): Chosen,
+    form: Form,
+) -> Result<Response, Fault> {
+    let known = at_the_gate(&web, &actor, event).await?;
+    let clear = match form.text("deed") {
+        "clear" => true,
+        "hold" => false,
+        _ => return Err(Refusal::NotNow("Choose one of the two: clear or hold.".into()).into()),
+    };
+    let (closes, ticked) = (form.ticked("closes-"), form.ticked("by-hand-"));
+    let reason = form.text("reason").to_owned();
+    let given = SignOff { id: form.id("id")?, clear, seen: form.ids("seen")?, made_at: None, reason: reason.clone(), closes: closes.clone(), by_hand: ticked.clone() };
+    state::read(&web.house, &known, id, &units).await?;
+    let refusal = match sign_off::sign_off(&web.house, &actor, id, given).await {
+        Ok(_) => return Ok(Redirect::to(&format!("/gate/{event}")).into_response()),
+        Err(refusal) => refusal,
+    };
+    let mut typed = Typed { closes, by_hand: ticked, reason, ..Typed::default() };
+    let status = match refusal {
+        Refusal::Stale => {
+            // What was seen put right belonged to what was shown then; a hand that felt a wheel nut did feel it.
+            typed.closes.clear();
+            typed.message = Some("This car's history went on since you opened it. Nothing was recorded. Below is how it stands now: look again.".into());
+            StatusCode::CONFLICT
+        }
+        Refusal::Fields(troubles) => {
+            typed.message = Some(if clear { "Not cleared yet: see what is still missing." } else { "Not held yet: the reason is missing." }.into());
+            typed.troubles = troubles;
+            StatusCode::UNPROCESSABLE_ENTITY
+        }
+        Refusal::NotNow(words) => {
+            typed.message = Some(words);
+            StatusCode::CONFLICT
+        }
+        other => return Err(other.into()),
+    };
+    let state = state::read(&web.house, &known, id, &units).await?;
+    Ok((status, Html(page(&web, &known, &state, typed).render()?)).into_response())
+}
+
+pub(super) async fn photo(State(web): State<Web>, Who(actor): Who, At((event, entry, id)): At<(Uuid, Uuid, Uuid)>) -> Result<Response, Fault> {
+    at_the_gate(&web, &actor, event).await?;
+    if web.house.event_of_entry(entry).await?.event.id != event {
+        return Err(Refusal::NotHere.into());
+    }
+    crate::web::driver::jpeg(&web, entry, id).await
+}

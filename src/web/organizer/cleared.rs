@@ -1,0 +1,65 @@
+//! The cleared list: on screen and print for the grid, and as CSV to take away.
+
+use super::run;
+use super::roster::download;
+use crate::acts::board::{Board, Row, board};
+use crate::acts::house::KnownEvent;
+use crate::output::csv::line;
+use crate::rules::standing::Standing;
+use crate::web::Web;
+use crate::web::draw::{Mark, Plate};
+use crate::web::error::Fault;
+use crate::web::form::At;
+use crate::web::page::{Clock, Page, long_day, render};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+use std::sync::Arc;
+use uuid::Uuid;
+
+#[derive(Template)]
+#[template(path = "organizer/cleared.html")]
+struct Cleared<'a> {
+    known: &'a KnownEvent,
+    board: Arc<Board>,
+    clock: Clock,
+    day: String,
+}
+
+impl Cleared<'_> {
+    fn of_group(&self, group: &str) -> Vec<&Row> {
+        cleared(&self.board).filter(|row| row.entry.group == group).collect()
+    }
+
+    fn when(&self, row: &Row) -> String {
+        row.word.as_ref().map(|word| self.clock.at(&word.at)).unwrap_or_default()
+    }
+
+    fn by<'r>(&self, row: &'r Row) -> &'r str {
+        row.word.as_ref().map_or("", |word| word.by.as_str())
+    }
+}
+
+fn cleared(board: &Board) -> impl Iterator<Item = &Row> {
+    board.rows.iter().map(Arc::as_ref).filter(|row| row.standing == Standing::Cleared)
+}
+
+pub(super) async fn page(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Page {
+    let known = run(&web, &actor, event).await?;
+    let board = board(&web.house, event).await?;
+    render(&Cleared { clock: Clock::of(&known.event), day: long_day(&known.event.day), board, known: &known })
+}
+
+pub(super) async fn csv(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<Response, Fault> {
+    let known = run(&web, &actor, event).await?;
+    let board = board(&web.house, event).await?;
+    let clock = Clock::of(&known.event);
+    let mut text = line(["number", "name", "car", "group", "cleared", "by"]);
+    for row in cleared(&board) {
+        let (at, by) = row.word.as_ref().map(|word| (clock.in_full(&word.at), word.by.clone())).unwrap_or_default();
+        let entry = &row.entry;
+        text.push_str(&line([entry.number.as_str(), &entry.driver, &entry.car, &entry.group, &at, &by]));
+    }
+    Ok(download(text, &format!("cleared-{}.csv", known.event.day)))
+}

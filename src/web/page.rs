@@ -1,0 +1,67 @@
+//! What pages share: rendering, clocks, the words for a number of things.
+
+use super::error::Fault;
+use askama::Template;
+use axum::response::Html;
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+pub(super) type Page = Result<Html<String>, Fault>;
+
+/// Renders a page.
+pub(super) fn render(template: &impl Template) -> Page {
+    Ok(Html(template.render()?))
+}
+
+/// An event's own clock: every time on a page is read off it.
+#[derive(Clone, Debug)]
+pub struct Clock {
+    zone: TimeZone,
+    day: Date,
+}
+
+impl Clock {
+    pub fn of(event: &crate::store::event::Event) -> Clock {
+        // The zone was checked when the event was made; a machine without it shows UTC rather than nothing.
+        Clock { zone: TimeZone::get(&event.zone).unwrap_or(TimeZone::UTC), day: event.day }
+    }
+
+    /// "07:44" on the event's day, "8 May 07:44" on another.
+    pub fn at(&self, time: &Timestamp) -> String {
+        let there = time.to_zoned_datetime(self.zone.clone());
+        if there.date() == self.day { there.strftime("%H:%M").to_string() } else { there.strftime("%-d %b %H:%M").to_string() }
+    }
+
+    /// Day, time and zone in full, for a record that is read years later.
+    pub fn in_full(&self, time: &Timestamp) -> String {
+        time.to_zoned_datetime(self.zone.clone()).strftime("%Y-%m-%d %H:%M:%S %Z").to_string()
+    }
+}
+
+/// "Saturday 9 May 2026".
+pub fn long_day(day: &Date) -> String {
+    day.strftime("%A %-d %B %Y").to_string()
+}
+
+/// "Sat 9 May".
+pub fn short_day(day: &Date) -> String {
+    day.strftime("%a %-d %b").to_string()
+}
+
+/// "One thing stands", "Two things stand", "12 things stand".
+pub fn things_stand(count: usize) -> String {
+    const WORDS: [&str; 10] = ["Nothing", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine"];
+    let number = WORDS.get(count).map_or_else(|| count.to_string(), |word| (*word).to_owned());
+    if count == 1 { format!("{number} thing stands") } else { format!("{number} things stand") }
+}
+
+/// "1 item", "3 items".
+pub fn count(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
+
+/// Ids with commas between them, as a form hands them back.
+pub fn id_list(ids: &[uuid::Uuid]) -> String {
+    ids.iter().map(uuid::Uuid::to_string).collect::<Vec<_>>().join(",")
+}

@@ -1,0 +1,92 @@
+//! Telling answers and history in lines, for the inspector and the organizer.
+
+use super::page::Clock;
+use crate::acts::state::{EntryState, Sent, word_body};
+use crate::rules::answer::{Answer, Value, is_asked};
+use crate::rules::sheet::{Item, Kind, Sheet};
+use crate::rules::words::Place;
+use crate::store::history;
+
+/// One line: what, and what was said of it.
+pub struct Line {
+    /// Empty, or the kind of the record: the page draws the mark of it.
+    pub class: String,
+    pub head: String,
+    pub text: String,
+    pub note: String,
+    /// Where its pictures are.
+    pub pictures: Vec<String>,
+}
+
+/// Every answer of a submission, area by area. `photos_under` is where the reader may fetch photos.
+pub fn answers_of(sheet: &Sheet, sent: &Sent, photos_under: &str) -> Vec<(String, Vec<Line>)> {
+    let area = |area: &crate::rules::sheet::Area| {
+        let asked = area.items.iter().filter(|item| is_asked(sheet, item, &sent.answers));
+        (area.name.clone(), asked.map(|item| line_of(item, sent, photos_under)).collect::<Vec<Line>>())
+    };
+    sheet.areas.iter().map(area).filter(|(_, lines)| !lines.is_empty()).collect()
+}
+
+fn line_of(item: &Item, sent: &Sent, photos_under: &str) -> Line {
+    let worst = sent.judged.findings.iter().filter(|finding| finding.item == item.id).map(|finding| finding.severity).max();
+    let answer = sent.answers.get(&item.id);
+    Line {
+        class: worst.map(|severity| severity.word().to_owned()).unwrap_or_default(),
+        head: item.name.clone(),
+        text: answer.map_or_else(|| "not answered".to_owned(), |answer| say(item, answer)),
+        note: answer.and_then(|answer| answer.note.clone()).unwrap_or_default(),
+        pictures: answer.map(|answer| answer.photos.iter().map(|id| format!("{photos_under}/photos/{id}")).collect()).unwrap_or_default(),
+    }
+}
+
+/// An answer in words, figures with their unit as they were given.
+pub fn say(item: &Item, answer: &Answer) -> String {
+    let at = |place: &Place| if *place == Place::Whole { String::new() } else { format!("{} ", place.name()) };
+    match &answer.value {
+        Value::Yes => "yes".into(),
+        Value::No => "no".into(),
+        Value::NotApplicable => "not on this car".into(),
+        Value::Measured { unit, at: places } => {
+            places.iter().map(|(place, number)| format!("{}{}", at(place), unit.say(*number))).collect::<Vec<_>>().join(", ")
+        }
+        Value::Date(date) => date.to_string(),
+        Value::Label { label, date, valid_until } => match date {
+            Some(date) => format!("{label}, {} {date}", if *valid_until { "valid until" } else { "made" }),
+            None => label.clone(),
+        },
+        Value::TyreCodes(codes) => codes.iter().map(|(place, code)| format!("{}{code}", at(place))).collect::<Vec<_>>().join(", "),
+        Value::Choice(id) => match &item.kind {
+            Kind::Choice(choices) => choices.iter().find(|choice| choice.id == *id).map_or_else(|| id.to_string(), |choice| choice.say.clone()),
+            _ => id.to_string(),
+        },
+        Value::Text(text) => text.clone(),
+        Value::Photos => format!("{} attached", super::page::count(answer.photos.len(), "photo", "photos")),
+    }
+}
+
+/// The history of an entry, the newest first, with everything a question years later would ask.
+pub fn lines_of(state: &EntryState, clock: &Clock) -> Vec<Line> {
+    let line = |record: &history::Record| {
+        let words = word_body(record).unwrap_or_default();
+        let number = record.number.map(|number| format!(" {number}")).unwrap_or_default();
+        let late = record.arrived_at.as_second() - record.made_at.as_second() > 60;
+        let made = if late { format!(", made {} on the device", clock.at(&record.made_at)) } else { String::new() };
+        let seen = super::page::count(record.seen.len(), "record", "records");
+        let mut text = words.reason;
+        if !words.items.is_empty() {
+            let items: Vec<&str> = words.items.iter().map(String::as_str).collect();
+            text = format!("{text} Seen put right: {}.", items.join(", ")).trim().to_owned();
+        }
+        if !words.by_hand.is_empty() {
+            text = format!("{text} {} by hand.", super::page::count(words.by_hand.len(), "check", "checks")).trim().to_owned();
+        }
+        Line {
+            class: record.kind.word().to_owned(),
+            head: format!("{}{number} by {} ({})", record.kind.word(), record.maker.name, record.maker.role),
+            text,
+            note: format!("{}{made}; had seen {seen}; record {}", clock.in_full(&record.arrived_at), record.id),
+            pictures: Vec::new(),
+        }
+    };
+    state.records.iter().rev().map(line).collect()
+}

@@ -1,0 +1,45 @@
+// Keeps a part of the page as it is on the server: on "changed" it fetches the part anew and puts it in place.
+import { hear } from "./live.js";
+
+/** `after` runs whenever the part was replaced. */
+export function keepNews(after = () => {}) {
+  const main = document.querySelector("[data-live][data-news]");
+  const place = document.querySelector("[data-news-here]");
+  if (!main || !place) return;
+  let due = null;
+  let again = false;
+  let busy = false;
+  const look = async () => {
+    due = null;
+    if (busy) {
+      again = true;
+      return;
+    }
+    busy = true;
+    try {
+      const url = new URL(main.dataset.news, location.href);
+      for (const [name, value] of new URLSearchParams(location.search)) url.searchParams.set(name, value);
+      url.searchParams.set("part", "news");
+      const answer = await fetch(url, { headers: { accept: "text/html" } });
+      if (answer.ok) {
+        const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+        const part = fresh.querySelector("[data-news-here]") ?? fresh.body;
+        place.replaceChildren(...part.childNodes);
+        after();
+      }
+      stale(!answer.ok);
+    } catch {
+      stale(true);
+    } finally {
+      busy = false;
+      if (again) {
+        again = false;
+        soon();
+      }
+    }
+  };
+  // Many records may arrive at once, when a phone comes back into signal: one look serves them all.
+  const soon = () => (due ??= setTimeout(look, 150));
+  const stale = (old) => document.querySelectorAll("[data-stale]").forEach((mark) => (mark.hidden = !old));
+  hear(main.dataset.live, soon, (open) => stale(!open));
+}
