@@ -138,7 +138,9 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
             worksheet::list().into_iter().for_each(|name| println!("{name}"));
             Ok(ExitCode::SUCCESS)
         }
-        Command::Worksheet { name, .. } => Ok(answer(input().and_then(|input| terminal::worksheet(&name.unwrap_or_default(), &input)))),
+        Command::Worksheet { name, .. } => {
+            Ok(answer(input().and_then(|input| terminal::worksheet(&name.unwrap_or_default(), &input))))
+        }
         Command::Standing => Ok(answer(input().and_then(|input| terminal::standing(&input)))),
         Command::Judge { sheet, on } => {
             let sheet = std::fs::read_to_string(&sheet).map_err(|error| format!("{}: {error}", sheet.display()))?;

@@ -138,7 +138,8 @@ pub fn standing(input: &str) -> Result<Json, InputError> {
     };
     no_more(file)?;
     let records = records.into_iter().enumerate().map(|(nth, json)| record(nth, json)).collect::<Result<Vec<_>, _>>()?;
-    let judgement = standing::standing(records).map_err(|error: BadHistory<String>| InputError::at("records", format!("{error}.")))?;
+    let judgement =
+        standing::standing(records).map_err(|error: BadHistory<String>| InputError::at("records", format!("{error}.")))?;
     let because: Vec<String> = judgement.because.iter().map(ToString::to_string).collect();
     Ok(json!({ "standing": judgement.standing.word(), "because": because }))
 }
@@ -150,14 +151,22 @@ fn record(nth: usize, json: Json) -> Result<Record<String>, InputError> {
     let seen = texts(object.remove("seen"), &at("seen"))?;
     let kind = text(object.remove("kind"), &at("kind"))?;
     let deed = match kind.as_str() {
-        "submission" => Deed::Submission { complete: flag(object.remove("complete"), &at("complete"))?, open: items(object.remove("open"), &at("open"))? },
+        "submission" => Deed::Submission {
+            complete: flag(object.remove("complete"), &at("complete"))?,
+            open: items(object.remove("open"), &at("open"))?,
+        },
         "clear" => Deed::Clear {
             closes: object.remove("closes").map(|closes| items(Some(closes), &at("closes"))).transpose()?.unwrap_or_default(),
             counts: object.remove("counts").map(|counts| flag(Some(counts), &at("counts"))).transpose()?.unwrap_or(true),
         },
         "hold" => Deed::Hold,
         "withdrawal" => Deed::Withdrawal,
-        _ => return Err(InputError::at(at("kind"), format!("\"{kind}\" is no kind of record: submission, clear, hold or withdrawal."))),
+        _ => {
+            return Err(InputError::at(
+                at("kind"),
+                format!("\"{kind}\" is no kind of record: submission, clear, hold or withdrawal."),
+            ));
+        }
     };
     if let Some(unknown) = object.keys().find(|key| !CARRIED.contains(&key.as_str())) {
         return Err(InputError::at(at(unknown), format!("A {kind} has no field \"{unknown}\".")));
@@ -182,7 +191,8 @@ fn texts(json: Option<Json>, field: &str) -> Result<Vec<String>, InputError> {
 }
 
 fn items(json: Option<Json>, field: &str) -> Result<BTreeSet<ItemId>, InputError> {
-    let read = |text: String| ItemId::parse(&text).ok_or_else(|| InputError::at(field, format!("\"{text}\" is not an item's id.")));
+    let read =
+        |text: String| ItemId::parse(&text).ok_or_else(|| InputError::at(field, format!("\"{text}\" is not an item's id.")));
     texts(json, field)?.into_iter().map(read).collect()
 }
 

@@ -1,8 +1,8 @@
 //! A photo for an item: decoded within limits, turned upright, made smaller, written anew. What came in is not kept.
 
+use super::Refusal;
 use super::house::House;
 use super::rights::{Actor, Deed, Whose, require};
-use super::Refusal;
 use crate::store::Touch;
 use crate::store::photo::{self, Photo};
 use image::codecs::jpeg::JpegEncoder;
@@ -60,7 +60,9 @@ pub enum NotAPhoto {
 impl From<NotAPhoto> for Refusal {
     fn from(why: NotAPhoto) -> Refusal {
         match why {
-            NotAPhoto::Unreadable => Refusal::NotNow("This file is no photo that can be read here: send a JPEG, PNG or WebP.".into()),
+            NotAPhoto::Unreadable => {
+                Refusal::NotNow("This file is no photo that can be read here: send a JPEG, PNG or WebP.".into())
+            }
             NotAPhoto::TooLarge => Refusal::TooMuch(format!("a photo has at most {LARGEST_SIDE} pixels a side")),
         }
     }

@@ -1,8 +1,8 @@
 //! The board: every entry of an event at a glance, kept in memory and made anew only for what was touched.
 
+use super::Refusal;
 use super::house::{House, KnownEvent};
 use super::state::{self, EntryState};
-use super::Refusal;
 use crate::rules::standing::Standing;
 use crate::rules::strip::{AreaStrip, strip};
 use crate::rules::units::Units;
@@ -108,8 +108,7 @@ impl Boards {
 /// The board of an event as it is now.
 pub async fn board(house: &House, event: Uuid) -> Result<Arc<Board>, Refusal> {
     let known = house.event(event).await?;
-    let (old, touched, version) =
-        house.boards.with(event, |kept| (kept.board.clone(), kept.touched.clone(), kept.version));
+    let (old, touched, version) = house.boards.with(event, |kept| (kept.board.clone(), kept.touched.clone(), kept.version));
     if let Some(board) = &old
         && touched.is_empty()
     {

@@ -1,8 +1,8 @@
 //! Coming in by a private link: the link's secret becomes a cookie of this device.
 
+use super::Refusal;
 use super::house::House;
 use super::rights::{Actor, Role};
-use super::Refusal;
 use crate::store::Touch;
 use crate::store::access::{self, Device, Digest};
 use data_encoding::Specification;

@@ -1,14 +1,14 @@
 //! Filling in the sheet: what a driver types is kept as typed, and judged at once.
 
-use super::house::{House, KnownEvent};
-use super::rights::{Actor, Deed, Whose, require};
-use super::refusal::ItemTroubles;
 use super::Refusal;
+use super::house::{House, KnownEvent};
+use super::refusal::ItemTroubles;
+use super::rights::{Actor, Deed, Whose, require};
 use crate::rules::answer::{self, Answers};
 use crate::rules::judge::Judged;
 use crate::rules::sheet::Sheet;
-use crate::store::draft::{self, Draft};
 use crate::store::Touch;
+use crate::store::draft::{self, Draft};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use uuid::Uuid;

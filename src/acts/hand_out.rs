@@ -1,13 +1,13 @@
 //! Handing out private links: to drivers, to inspectors, to organizers. A secret is shown once, when it is made.
 
+use super::Refusal;
 use super::enter::{digest_of, secret_text};
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Role, Whose, require};
-use super::Refusal;
+use crate::store::Touch;
 use crate::store::access::{self, Digest, Link};
 use crate::store::entry::{self, Entry};
-use crate::store::Touch;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -51,7 +51,12 @@ async fn keep(house: &House, made: Vec<(HandedOut, Digest)>, take_back: BTreeSet
 }
 
 /// Makes links for the drivers of an event: for those without one, or anew for the entries named (their old links end).
-pub async fn to_drivers(house: &House, actor: &Actor, event: Uuid, anew: Option<Uuid>) -> Result<Vec<(Entry, HandedOut)>, Refusal> {
+pub async fn to_drivers(
+    house: &House,
+    actor: &Actor,
+    event: Uuid,
+    anew: Option<Uuid>,
+) -> Result<Vec<(Entry, HandedOut)>, Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
     house.event(event).await?;
     let (entries, links) = {
@@ -59,10 +64,8 @@ pub async fn to_drivers(house: &House, actor: &Actor, event: Uuid, anew: Option<
         (entry::of_event(&mut db, event).await?, access::links_of_event(&mut db, event).await?)
     };
     let good: BTreeSet<Uuid> = links.iter().filter(|link| link.revoked_at.is_none()).filter_map(|link| link.entry).collect();
-    let chosen: Vec<Entry> = entries
-        .into_iter()
-        .filter(|entry| anew.map_or(!good.contains(&entry.id), |wanted| wanted == entry.id))
-        .collect();
+    let chosen: Vec<Entry> =
+        entries.into_iter().filter(|entry| anew.map_or(!good.contains(&entry.id), |wanted| wanted == entry.id)).collect();
     if anew.is_some() && chosen.is_empty() {
         return Err(Refusal::NotHere);
     }
@@ -102,7 +105,9 @@ pub async fn take_back(house: &House, actor: &Actor, event: Uuid, link: Uuid) ->
     let now = house.now();
     let found = house
         .store
-        .write::<_, Refusal, _>(Touch::Access, move |db| Box::pin(async move { Ok(access::revoke_link(db, event, link, now).await?) }))
+        .write::<_, Refusal, _>(Touch::Access, move |db| {
+            Box::pin(async move { Ok(access::revoke_link(db, event, link, now).await?) })
+        })
         .await?;
     if found { Ok(()) } else { Err(Refusal::NotHere) }
 }
@@ -110,7 +115,10 @@ pub async fn take_back(house: &House, actor: &Actor, event: Uuid, link: Uuid) ->
 fn holder_name(name: &str) -> Result<String, Refusal> {
     let name = name.trim();
     if name.is_empty() || name.chars().count() > 60 || name.chars().any(char::is_control) {
-        return Err(Refusal::Fields(vec![field("name", "Give the name that stands beside what this person does, up to 60 characters.")]));
+        return Err(Refusal::Fields(vec![field(
+            "name",
+            "Give the name that stands beside what this person does, up to 60 characters.",
+        )]));
     }
     Ok(name.to_owned())
 }

@@ -1,9 +1,9 @@
 //! Making an event: name, place, day, time zone, run groups, sheet edition.
 
+use super::Refusal;
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
-use super::Refusal;
 use crate::rules::answer::Trouble;
 use crate::store::event::{self, Event, RunGroup};
 use crate::store::{Touch, club};
@@ -79,9 +79,9 @@ fn read_groups(text: &str) -> Result<Vec<RunGroup>, Trouble> {
     let mut groups: BTreeMap<String, Time> = BTreeMap::new();
     for (nth, line) in text.lines().map(str::trim).enumerate().filter(|(_, line)| !line.is_empty()) {
         let nth = nth + 1;
-        let (name, clock) = line
-            .rsplit_once(char::is_whitespace)
-            .ok_or_else(|| wrong(format!("Line {nth}: write the group's name and the time of its first session, such as A 08:50.")))?;
+        let (name, clock) = line.rsplit_once(char::is_whitespace).ok_or_else(|| {
+            wrong(format!("Line {nth}: write the group's name and the time of its first session, such as A 08:50."))
+        })?;
         let name = name.trim();
         if name.is_empty() || name.chars().count() > 20 || name.chars().any(char::is_control) {
             return Err(wrong(format!("Line {nth}: a group's name has 1 to 20 characters.")));

@@ -1,10 +1,10 @@
 //! Raising an event to another edition of the sheet: first what it would move and why, then the deed.
 
+use super::Refusal;
 use super::house::{House, KnownEvent};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use super::state;
-use super::Refusal;
 use crate::rules::sheet_file;
 use crate::rules::standing::Standing;
 use crate::rules::units::Units;

@@ -42,7 +42,6 @@ pub enum Refusal {
     Store(#[from] StoreError),
 }
 
-
 fn count_of(count: usize, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }

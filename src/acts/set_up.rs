@@ -1,8 +1,8 @@
 //! Setting up a new database: the club's name, its first sheet, its first organizer.
 
+use super::Refusal;
 use super::hand_out::{HandedOut, first_organizer};
 use super::house::House;
-use super::Refusal;
 use crate::store::club::{self, Edition};
 use crate::store::{Touch, access};
 

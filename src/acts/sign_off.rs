@@ -1,11 +1,11 @@
 //! Signing off at the gate: clear or hold, by a named inspector who says what they had in front of them.
 
+use super::Refusal;
 use super::house::{House, KnownEvent};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use super::state::{self, EntryState, WordBody};
 use super::submit::{MOST_SEEN, check_id, new_record, settle};
-use super::Refusal;
 use crate::rules::answer::is_asked;
 use crate::rules::sheet::Item;
 use crate::rules::standing::Standing;
@@ -52,10 +52,7 @@ pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignO
     let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
     let record = new_record(house, actor, entry_id, (given.id, kind), given.seen.clone(), body, given.made_at);
     let touch = Touch::Entry { event: known.event.id, entry: entry_id };
-    house
-        .store
-        .write::<_, Refusal, _>(touch, move |db| Box::pin(async move { put(db, &known, &given, &record).await }))
-        .await
+    house.store.write::<_, Refusal, _>(touch, move |db| Box::pin(async move { put(db, &known, &given, &record).await })).await
 }
 
 fn check_words(given: &SignOff) -> Result<(), Refusal> {
@@ -107,7 +104,9 @@ fn may_clear(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Result
     }
     if let Some(incomplete) = before.in_force.iter().find(|sent| !sent.judged.is_complete()) {
         let count = incomplete.judged.missing.len();
-        return Err(Refusal::NotNow(format!("{count} of the items that this edition asks for are not answered: the driver has to send again.")));
+        return Err(Refusal::NotNow(format!(
+            "{count} of the items that this edition asks for are not answered: the driver has to send again."
+        )));
     }
     let mut troubles = Vec::new();
     for finding in before.open_findings() {

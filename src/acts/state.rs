@@ -1,16 +1,16 @@
 //! An entry's state: its history read, the rule applied, what is shown of it.
 
-use super::house::{House, KnownEvent};
 use super::Refusal;
+use super::house::{House, KnownEvent};
 use crate::rules::answer::{self, Answers};
 use crate::rules::judge::{Finding, Judged, judge};
 use crate::rules::sheet::Sheet;
 use crate::rules::standing::{self, Deed, Judgement, Standing};
 use crate::rules::units::Units;
 use crate::rules::words::ItemId;
+use crate::store::StoreError;
 use crate::store::entry::{self, Entry};
 use crate::store::history::{self, Kind, Record};
-use crate::store::StoreError;
 use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};

@@ -1,16 +1,16 @@
 //! Sending a submission: an immutable, numbered set of answers.
 
+use super::Refusal;
 use super::fill_in::{self, read_draft, today};
 use super::house::{House, KnownEvent};
 use super::refusal::ItemTroubles;
 use super::rights::{Actor, Deed, Whose, require};
 use super::state::SubmissionBody;
-use super::Refusal;
 use crate::rules::answer::{self, Answers};
 use crate::rules::judge::judge;
 use crate::rules::units::Units;
-use crate::store::history::{Appended, Kind, NewRecord};
 use crate::store::Touch;
+use crate::store::history::{Appended, Kind, NewRecord};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json};
 use uuid::Uuid;
@@ -131,7 +131,9 @@ async fn edition_raised(house: &House, known: &KnownEvent, old: Uuid) -> Result<
         .sheet
         .items()
         .filter(|item| {
-            old.sheet.item(item.id.as_str()).is_none_or(|before| before.ask != item.ask || format!("{:?}", before.kind) != format!("{:?}", item.kind))
+            old.sheet
+                .item(item.id.as_str())
+                .is_none_or(|before| before.ask != item.ask || format!("{:?}", before.kind) != format!("{:?}", item.kind))
         })
         .map(|item| item.name.clone())
         .collect();

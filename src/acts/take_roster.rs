@@ -1,14 +1,14 @@
 //! Taking in the roster from a CSV file: all of it or nothing, each bad line named with its reason.
 
+use super::Refusal;
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
-use super::Refusal;
 use crate::rules::answer::Trouble;
 use crate::rules::words::CarNumber;
+use crate::store::Touch;
 use crate::store::entry::{self, Entry};
 use crate::store::event::Event;
-use crate::store::Touch;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -87,7 +87,8 @@ fn read_rows(file: &[u8]) -> Result<Vec<(u64, Row)>, Trouble> {
     let header = text.lines().next().unwrap_or_default();
     // Spreadsheets of many countries write semicolons.
     let delimiter = if header.matches(';').count() > header.matches(',').count() { b';' } else { b',' };
-    let mut reader = csv::ReaderBuilder::new().delimiter(delimiter).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(delimiter).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
     let header = reader.headers().map_err(|error| wrong(error.to_string()))?.clone();
     let mut columns: Vec<Option<&'static str>> = Vec::new();
     for name in &header {
@@ -110,7 +111,8 @@ fn read_rows(file: &[u8]) -> Result<Vec<(u64, Row)>, Trouble> {
         if record.len() > columns.len() {
             return Err(wrong(format!("Line {line} has {} fields, the first line names {}.", record.len(), columns.len())));
         }
-        let row = columns.iter().zip(&record).filter_map(|(column, text)| column.map(|column| (column, text.to_owned()))).collect();
+        let row =
+            columns.iter().zip(&record).filter_map(|(column, text)| column.map(|column| (column, text.to_owned()))).collect();
         rows.push((line, row));
     }
     if rows.is_empty() { Err(wrong("The file has no entries.".into())) } else { Ok(rows) }
@@ -152,6 +154,7 @@ fn read_entry(house: &House, event: &Event, row: &Row, taken: &BTreeMap<CarNumbe
 }
 
 fn looks_like_mail(text: &str) -> bool {
-    let whole = text.split_once('@').is_some_and(|(left, right)| !left.is_empty() && right.contains('.') && !right.ends_with('.'));
+    let whole =
+        text.split_once('@').is_some_and(|(left, right)| !left.is_empty() && right.contains('.') && !right.ends_with('.'));
     whole && text.matches('@').count() == 1 && !text.chars().any(|c| c.is_whitespace() || c.is_control())
 }

@@ -1,14 +1,14 @@
 //! Taking a clearance back, after an incident say.
 
+use super::Refusal;
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use super::sign_off::REASON_LONGEST;
 use super::state::WordBody;
 use super::submit::{MOST_SEEN, check_id, new_record, settle};
-use super::Refusal;
-use crate::store::history::{self, Appended, Kind};
 use crate::store::Touch;
+use crate::store::history::{self, Appended, Kind};
 use jiff::Timestamp;
 use uuid::Uuid;
 
@@ -32,12 +32,16 @@ pub async fn withdraw(house: &House, actor: &Actor, entry: Uuid, given: Withdraw
     let reason = given.reason.trim().to_owned();
     let length = reason.chars().count();
     if length == 0 || length > REASON_LONGEST || reason.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
-        return Err(Refusal::Fields(vec![field("reason", format!("Say why, in 1 to {REASON_LONGEST} characters: the driver and the inspector read it."))]));
+        return Err(Refusal::Fields(vec![field(
+            "reason",
+            format!("Say why, in 1 to {REASON_LONGEST} characters: the driver and the inspector read it."),
+        )]));
     }
     if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {
         return Err(Refusal::NotNow("What this withdrawal says it has seen cannot be. Open the car again.".into()));
     }
-    let body = serde_json::to_string(&WordBody { reason, ..WordBody::default() }).map_err(|error| Refusal::NotNow(error.to_string()))?;
+    let body =
+        serde_json::to_string(&WordBody { reason, ..WordBody::default() }).map_err(|error| Refusal::NotNow(error.to_string()))?;
     let record = new_record(house, actor, entry, (given.id, Kind::Withdrawal), given.seen, body, given.made_at);
     house
         .store

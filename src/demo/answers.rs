@@ -4,7 +4,6 @@ use crate::rules::answer::{Answers, from_json, is_asked};
 use crate::rules::sheet::{Bound, DateRule, Item, Kind, Measurement, Sheet};
 use crate::rules::units::Unit;
 use crate::rules::words::{Per, Place};
-use crate::store::entry::Entry;
 use jiff::ToSpan;
 use jiff::civil::Date;
 use serde_json::{Map, Value as Json, json};
@@ -39,7 +38,7 @@ impl Dice {
 }
 
 /// The answers of one car to a whole sheet.
-pub fn answers(sheet: &Sheet, on: Date, seed: u64, entry: &Entry, fault: Option<Fault>) -> Map<String, Json> {
+pub fn answers(sheet: &Sheet, on: Date, seed: u64, car: &str, fault: Option<Fault>) -> Map<String, Json> {
     let mut dice = Dice(seed.wrapping_mul(7_919).wrapping_add(17));
     let mut given = Map::new();
     let mut read = Answers::new();
@@ -47,7 +46,7 @@ pub fn answers(sheet: &Sheet, on: Date, seed: u64, entry: &Entry, fault: Option<
         if !is_asked(sheet, item, &read) {
             continue;
         }
-        let sound = sound(item, on, &mut dice, entry, &given);
+        let sound = sound(item, on, &mut dice, car, &given);
         let Some(json) = with_fault(item, sound, on, fault) else { continue };
         if let Ok(Some(answer)) = from_json(item, &json, on) {
             read.insert(item.id.clone(), answer);
@@ -57,11 +56,11 @@ pub fn answers(sheet: &Sheet, on: Date, seed: u64, entry: &Entry, fault: Option<
     given
 }
 
-fn sound(item: &Item, on: Date, dice: &mut Dice, entry: &Entry, given: &Map<String, Json>) -> Option<Json> {
+fn sound(item: &Item, on: Date, dice: &mut Dice, car: &str, given: &Map<String, Json>) -> Option<Json> {
     Some(match &item.kind {
         Kind::YesNo(rule) => json!({ "value": if rule.right.unwrap_or(false) { "yes" } else { "no" } }),
         Kind::Choice(choices) => {
-            let wanted = if item.id.as_str() == "roof" && entry.car.contains("Roadster") { "open" } else { "" };
+            let wanted = if item.id.as_str() == "roof" && car.contains("Roadster") { "open" } else { "" };
             let fits = choices.iter().find(|choice| choice.id.as_str() == wanted);
             json!({ "value": fits.or_else(|| choices.iter().find(|choice| choice.finding.is_none()))?.id.as_str() })
         }
@@ -84,7 +83,9 @@ fn sound(item: &Item, on: Date, dice: &mut Dice, entry: &Entry, given: &Map<Stri
 fn label(gear: &str, on: Date, dice: &mut Dice) -> Json {
     match gear {
         "helmet" => json!({ "value": { "label": if dice.share() < 0.6 { "Snell SA2020" } else { "FIA 8859-2015" } } }),
-        "harness" => json!({ "value": { "label": "FIA 8853-2016", "date": (on.year() + 1).to_string(), "date_is": "valid_until" } }),
+        "harness" => {
+            json!({ "value": { "label": "FIA 8853-2016", "date": (on.year() + 1).to_string(), "date_is": "valid_until" } })
+        }
         "head-restraint" => json!({ "value": { "label": "FIA 8858-2010" } }),
         _ => json!({ "value": { "label": "see the label" } }),
     }
@@ -96,7 +97,8 @@ fn days_before(on: Date, days: i64) -> Date {
 
 /// The tyre code of the week that holds a day: weeks run from the year's first Sunday.
 fn code_of(day: Date) -> String {
-    let first = (1..=7).filter_map(|n| Date::new(day.year(), 1, n).ok()).find(|day| day.weekday() == jiff::civil::Weekday::Sunday);
+    let first =
+        (1..=7).filter_map(|n| Date::new(day.year(), 1, n).ok()).find(|day| day.weekday() == jiff::civil::Weekday::Sunday);
     let since = first.and_then(|first| first.until(day).ok()).map_or(0, |span| i64::from(span.get_days()));
     format!("{:02}{:02}", (since.max(0) / 7 + 1).min(52), day.year() % 100)
 }
@@ -126,7 +128,10 @@ fn measurement(item: &Item, rule: &Measurement, dice: &mut Dice, given: &Map<Str
         Some(Bound::WithinPercent(_, id)) => other(id.as_str()).map_or(rule.possible, |asked| (asked * 0.97, asked * 1.03)),
         None if item.id.as_str().contains("torque") => (105.0, 125.0),
         None if item.id.as_str().contains("minimum") => (19.0, 23.0),
-        None => (rule.possible.0 + (rule.possible.1 - rule.possible.0) * 0.4, rule.possible.0 + (rule.possible.1 - rule.possible.0) * 0.6),
+        None => (
+            rule.possible.0 + (rule.possible.1 - rule.possible.0) * 0.4,
+            rule.possible.0 + (rule.possible.1 - rule.possible.0) * 0.6,
+        ),
     };
     let mut json = by_place(rule.per, |_| {
         let number = dice.between(low, high, step).clamp(rule.possible.0, rule.possible.1);

@@ -14,18 +14,20 @@ use crate::acts::submit::{Submission, submit};
 use crate::acts::take_roster::take_roster;
 use crate::acts::withdraw::{Withdrawal, withdraw};
 use crate::acts::{House, Refusal, fill_in, state};
+use crate::rules::sheet::Sheet;
 use crate::rules::units::Units;
 use crate::store::club;
 use crate::store::draft::Draft;
 use crate::store::entry::Entry;
 use answers::{Fault, answers};
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 use people::{CLUB, roster};
 use serde_json::{Map, Value as Json};
 use std::collections::BTreeSet;
-use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
 use uuid::Uuid;
 
 /// A clock that the demo sets back while it plays the morning, and that then runs on as the machine's.
@@ -81,6 +83,11 @@ impl Made {
     }
 }
 
+/// Plausible answers of a sound closed car to a sheet, for trying a sheet out: nothing is found, nothing is missing.
+pub fn sound_answers(sheet: &Sheet, on: Date) -> Map<String, Json> {
+    answers(sheet, on, 1, "", None)
+}
+
 /// What becomes of an entry in the demo.
 enum Fate {
     /// The link was never used.
@@ -105,7 +112,10 @@ fn fates() -> Vec<Fate> {
         fates.push(match nth % 19 {
             0 => Waits(None),
             1 => Mended(Fault::OilLeak),
-            2 => Held(["Coolant drops from the hose at the radiator.", "Battery moves under its strap.", "Left brake lamp is out."][nth / 19]),
+            2 => Held(
+                ["Coolant drops from the hose at the radiator.", "Battery moves under its strap.", "Left brake lamp is out."]
+                    [nth / 19],
+            ),
             3 => Waits(Some([Fault::LampUnderLoad, Fault::OldHelmet, Fault::LowTorque][nth / 19])),
             4 => Half,
             5 | 6 => Untouched,
@@ -127,7 +137,8 @@ async fn come_in(house: &House, out: &HandedOut) -> Result<Actor, Refusal> {
 /// Makes the club, its two events, and a morning's work at the gate.
 pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
     clock.set_back(60 * 24 * 9);
-    let first = set_up(house, CLUB, "M. Ashdown").await?.ok_or_else(|| Refusal::NotNow("this database has a club already".into()))?;
+    let first =
+        set_up(house, CLUB, "M. Ashdown").await?.ok_or_else(|| Refusal::NotNow("this database has a club already".into()))?;
     let organizer = come_in(house, &first).await?;
     let edition = {
         let mut db = house.store.read().await?;
@@ -150,7 +161,10 @@ pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
     take_roster(house, &organizer, day, roster(60, 0).as_bytes()).await?;
     take_roster(house, &organizer, next, roster(58, 60).as_bytes()).await?;
 
-    let lanes = [hand_out::to_inspector(house, &organizer, day, "R. Holt, lane 1").await?, hand_out::to_inspector(house, &organizer, day, "S. Vane, lane 2").await?];
+    let lanes = [
+        hand_out::to_inspector(house, &organizer, day, "R. Holt, lane 1").await?,
+        hand_out::to_inspector(house, &organizer, day, "S. Vane, lane 2").await?,
+    ];
     let inspectors = [come_in(house, &lanes[0]).await?, come_in(house, &lanes[1]).await?];
     let drivers = hand_out::to_drivers(house, &organizer, day, None).await?;
     let morning = Morning { house, clock, organizer: &organizer, inspectors: &inspectors };
@@ -229,7 +243,8 @@ impl Morning<'_> {
                 self.at(nth, 1);
                 self.sign(inspector, entry, true, "").await?;
                 self.at(nth, 4);
-                let given = Withdrawal { id: self.house.new_id(), seen: self.heads(entry).await?, made_at: None, reason: reason.into() };
+                let given =
+                    Withdrawal { id: self.house.new_id(), seen: self.heads(entry).await?, made_at: None, reason: reason.into() };
                 withdraw(self.house, self.organizer, entry.id, given).await?;
             }
         }
@@ -238,7 +253,7 @@ impl Morning<'_> {
 
     async fn answers(&self, entry: &Entry, nth: i64, fault: Option<Fault>) -> Result<Map<String, Json>, Refusal> {
         let known = self.house.event(entry.event).await?;
-        Ok(answers(&known.edition.sheet, known.event.day, nth as u64, entry, fault))
+        Ok(answers(&known.edition.sheet, known.event.day, nth as u64, &entry.car, fault))
     }
 
     async fn send(&self, driver: &Actor, entry: &Entry, nth: i64, fault: Option<Fault>) -> Result<(), Refusal> {
@@ -267,8 +282,10 @@ impl Morning<'_> {
     async fn sign(&self, inspector: &Actor, entry: &Entry, clear: bool, reason: &str) -> Result<(), Refusal> {
         let known = self.house.event(entry.event).await?;
         let seen = state::read(self.house, &known, entry.id, &Units::METRIC).await?;
-        let closes: BTreeSet<String> = if clear { seen.judgement.still_open.iter().map(ToString::to_string).collect() } else { BTreeSet::new() };
-        let by_hand = if clear { by_hand(&known, &seen).iter().map(|item| item.id.to_string()).collect() } else { BTreeSet::new() };
+        let closes: BTreeSet<String> =
+            if clear { seen.judgement.still_open.iter().map(ToString::to_string).collect() } else { BTreeSet::new() };
+        let by_hand =
+            if clear { by_hand(&known, &seen).iter().map(|item| item.id.to_string()).collect() } else { BTreeSet::new() };
         let id = self.house.new_id();
         let given = SignOff { id, clear, seen: seen.judgement.heads, made_at: None, reason: reason.into(), closes, by_hand };
         sign_off(self.house, inspector, entry.id, given).await?;

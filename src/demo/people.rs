@@ -4,15 +4,47 @@
 pub const CLUB: &str = "Seven Fells Motor Club";
 
 const FIRST: [&str; 24] = [
-    "Ines", "Jonas", "Marta", "Tomas", "Priya", "Ewan", "Sofia", "Lena", "Owen", "Freya", "Hamid", "Clara", "Rufus", "Nadia", "Bram",
-    "Yuki", "Carys", "Milo", "Anouk", "Felix", "Thea", "Ravi", "Greta", "Idris",
+    "Ines", "Jonas", "Marta", "Tomas", "Priya", "Ewan", "Sofia", "Lena", "Owen", "Freya", "Hamid", "Clara", "Rufus", "Nadia",
+    "Bram", "Yuki", "Carys", "Milo", "Anouk", "Felix", "Thea", "Ravi", "Greta", "Idris",
 ];
 const LAST: [&str; 25] = [
-    "Okafor", "Achterberg", "Lindqvist", "Reyes", "Nandakumar", "Brodie", "Marchetti", "Vogt", "Harrow", "Pell", "Sandoval", "Winterby",
-    "Quill", "Tanaka", "Ferris", "Oduya", "Kessel", "Moran", "Ibsen", "Lacey", "Drummond", "Varga", "Sorrell", "Beck", "Thorne",
+    "Okafor",
+    "Achterberg",
+    "Lindqvist",
+    "Reyes",
+    "Nandakumar",
+    "Brodie",
+    "Marchetti",
+    "Vogt",
+    "Harrow",
+    "Pell",
+    "Sandoval",
+    "Winterby",
+    "Quill",
+    "Tanaka",
+    "Ferris",
+    "Oduya",
+    "Kessel",
+    "Moran",
+    "Ibsen",
+    "Lacey",
+    "Drummond",
+    "Varga",
+    "Sorrell",
+    "Beck",
+    "Thorne",
 ];
-const CARS: [&str; 9] =
-    ["Alder 200 GT", "Corvane S4", "Hadley Roadster", "Tarn Coupe", "Alder 140", "Merrow 1.8", "Corvane Estate", "Linnet Sport", "Brock 3.0"];
+const CARS: [&str; 9] = [
+    "Alder 200 GT",
+    "Corvane S4",
+    "Hadley Roadster",
+    "Tarn Coupe",
+    "Alder 140",
+    "Merrow 1.8",
+    "Corvane Estate",
+    "Linnet Sport",
+    "Brock 3.0",
+];
 
 /// A roster as a club's membership list would give it, `count` entries, begun at another place of the lists each time.
 pub fn roster(count: usize, begin: usize) -> String {

@@ -36,9 +36,16 @@ pub enum Value {
     No,
     NotApplicable,
     /// Readings as given, all in one unit.
-    Measured { unit: Unit, at: BTreeMap<Place, f64> },
+    Measured {
+        unit: Unit,
+        at: BTreeMap<Place, f64>,
+    },
     Date(Date),
-    Label { label: String, date: Option<String>, valid_until: bool },
+    Label {
+        label: String,
+        date: Option<String>,
+        valid_until: bool,
+    },
     TyreCodes(BTreeMap<Place, String>),
     Choice(ItemId),
     Text(String),
@@ -166,10 +173,17 @@ fn read_measurement(
             continue;
         }
         match read_number(text) {
-            None => troubles.push(Trouble::at(token, format!("Type a number in {unit}, such as {}.", unit.figure(middle(low, high))))),
+            None => {
+                troubles.push(Trouble::at(token, format!("Type a number in {unit}, such as {}.", unit.figure(middle(low, high)))))
+            }
             Some(number) if number < low - 1e-9 || number > high + 1e-9 => troubles.push(Trouble::at(
                 token,
-                format!("{} cannot be: this lies between {} and {}. Is the unit right?", unit.say(number), unit.figure(low), unit.say(high)),
+                format!(
+                    "{} cannot be: this lies between {} and {}. Is the unit right?",
+                    unit.say(number),
+                    unit.figure(low),
+                    unit.say(high)
+                ),
             )),
             Some(number) => {
                 at.insert(place, number);
@@ -306,7 +320,9 @@ impl Answer {
             Value::Measured { unit, at } => {
                 match at.get(&Place::Whole) {
                     Some(number) => drop(out.insert("value".into(), json!(number))),
-                    None => drop(out.insert("at".into(), at.iter().map(|(place, number)| (place.token(), json!(number))).collect())),
+                    None => {
+                        drop(out.insert("at".into(), at.iter().map(|(place, number)| (place.token(), json!(number))).collect()))
+                    }
                 }
                 out.insert("unit".into(), json!(unit.token()));
             }
@@ -357,7 +373,10 @@ fn json_to_typed(item: &Item, object: &Map<String, Json>) -> Result<Typed, Troub
         match (key.as_str(), value) {
             ("value", Json::Object(label)) if matches!(item.kind, Kind::Label(_)) => label_to_typed(label, &mut typed)?,
             ("value", value) if by_place && item.kind.per() != Per::Car => {
-                return Err(Trouble::at("value", format!("Give {} for each place under \"at\", not the single value {value}.", item.id)));
+                return Err(Trouble::at(
+                    "value",
+                    format!("Give {} for each place under \"at\", not the single value {value}.", item.id),
+                ));
             }
             ("value", _) if matches!(item.kind, Kind::Photo { .. }) => {
                 return Err(Trouble::at("value", format!("{} is answered with photos, under \"photo\".", item.id)));
@@ -366,7 +385,8 @@ fn json_to_typed(item: &Item, object: &Map<String, Json>) -> Result<Typed, Troub
             ("at", Json::Object(places)) if by_place => {
                 for (token, value) in places {
                     let place = item.kind.per().place(token).filter(|place| *place != Place::Whole);
-                    let place = place.ok_or_else(|| Trouble::at(token, format!("{} is not read at a place called \"{token}\".", item.id)))?;
+                    let place = place
+                        .ok_or_else(|| Trouble::at(token, format!("{} is not read at a place called \"{token}\".", item.id)))?;
                     typed.insert(place.token(), scalar(value, numeric, token)?);
                 }
             }

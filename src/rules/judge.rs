@@ -2,8 +2,8 @@
 //!
 //! Pure and total: any sheet that could be read and any answers that could be read are judged, in the reader's units.
 
-use super::days::{days_between, whole_months};
 use super::answer::{Answer, Answers, Value, is_asked};
+use super::days::{days_between, whole_months};
 use super::gear::judge_label;
 use super::sheet::{Bound, DateRule, Item, Kind, LabelRule, Measurement, Sheet, TyreCodeRule, YesNo};
 use super::tyres::DateCode;
@@ -166,7 +166,15 @@ impl Bench<'_> {
             if nearest.as_ref().is_none_or(|best| margin < best.margin || broken) {
                 let severity = broken.then_some(limit.severity);
                 let limit = format!("limit {}", words.trim_start_matches("at least ").trim_start_matches("at most "));
-                nearest = Some(Reading { item: item.id.clone(), name: name.clone(), figure, unit: shown.symbol(), limit, margin, severity });
+                nearest = Some(Reading {
+                    item: item.id.clone(),
+                    name: name.clone(),
+                    figure,
+                    unit: shown.symbol(),
+                    limit,
+                    margin,
+                    severity,
+                });
             }
             if broken {
                 break;
@@ -196,7 +204,12 @@ impl Bench<'_> {
                 let asked = self.other(id, place, rule.unit)?;
                 let slack = asked.abs() * percent / 100.0;
                 let room = slack - (value - asked).abs();
-                let words = format!("{} to {}, within {percent} % of {}", shown.figure(rule.unit.convert(asked - slack, shown)), say(asked + slack), say(asked));
+                let words = format!(
+                    "{} to {}, within {percent} % of {}",
+                    shown.figure(rule.unit.convert(asked - slack, shown)),
+                    say(asked + slack),
+                    say(asked)
+                );
                 (share(room, asked), room, words)
             }
         })
@@ -222,7 +235,15 @@ impl Bench<'_> {
                 }
                 if let Some((most, _)) = limits.last() {
                     let margin = f64::from(i32::from(*most) - months) / f64::from(*most);
-                    self.read(item, Place::Whole, months.to_string(), "months", format!("limit {most} months"), margin, broken.map(|(_, s)| *s));
+                    self.read(
+                        item,
+                        Place::Whole,
+                        months.to_string(),
+                        "months",
+                        format!("limit {most} months"),
+                        margin,
+                        broken.map(|(_, s)| *s),
+                    );
                 }
             }
             DateRule::ValidUntil { severity, note_days } => {
@@ -275,7 +296,8 @@ impl Bench<'_> {
         let broken = rule.limits.iter().find(|(most, _)| age > *most);
         if let Some((most, severity)) = broken {
             let (week, year) = (code.week().unwrap_or_default(), code.year().unwrap_or_default());
-            let why = format!("{name}: made in week {week} of {year}, {age:.1} years old at the event. This sheet allows {most}.");
+            let why =
+                format!("{name}: made in week {week} of {year}, {age:.1} years old at the event. This sheet allows {most}.");
             self.find(item, place, *severity, why, item.source.clone());
         }
         if let Some((most, _)) = rule.limits.last() {
@@ -285,7 +307,16 @@ impl Bench<'_> {
     }
 
     #[expect(clippy::too_many_arguments, reason = "the parts of a reading, each named where it is made")]
-    fn read(&mut self, item: &Item, place: Place, figure: String, unit: &'static str, limit: String, margin: f64, severity: Option<Severity>) {
+    fn read(
+        &mut self,
+        item: &Item,
+        place: Place,
+        figure: String,
+        unit: &'static str,
+        limit: String,
+        margin: f64,
+        severity: Option<Severity>,
+    ) {
         let name = name_at(item, place);
         self.judged.readings.push(Reading { item: item.id.clone(), name, figure, unit, limit, margin, severity });
     }

@@ -1,17 +1,31 @@
 //! The rules: pure, and nothing of ours below them. No database, no web, no clock, no chance.
 
 pub mod answer;
+pub mod brake_heat;
+pub mod brakes;
+pub mod chassis_number;
 pub mod days;
+pub mod engine;
 pub mod fasteners;
 pub mod gear;
 pub mod judge;
+pub mod line;
+pub mod noise;
+pub mod numbers;
+pub mod openness;
+pub mod queue;
+pub mod sampling;
 pub mod sheet;
 pub mod sheet_file;
 pub mod standing;
 pub mod strip;
 pub mod toml_keys;
+pub mod tyre_pressure;
+pub mod tyre_service;
 pub mod tyres;
 pub mod units;
+pub mod wear;
+pub mod weights;
 pub mod words;
 pub mod worksheet;
 pub mod worksheet_input;

@@ -4,7 +4,9 @@
 //! of weight, a finding always has its sentence, its remedy and its source.
 
 use super::gear::{LifeEnds, Policy, PolicyRow};
-use super::sheet::{About, Area, Bound, Choice, Condition, DateRule, Item, Kind, LabelRule, Limit, Measurement, Sheet, TyreCodeRule, YesNo};
+use super::sheet::{
+    About, Area, Bound, Choice, Condition, DateRule, Item, Kind, LabelRule, Limit, Measurement, Sheet, TyreCodeRule, YesNo,
+};
 use super::toml_keys::{FileError, Keys, read_document};
 use super::units::Unit;
 use super::words::{ItemId, Per, Severity};
@@ -147,7 +149,8 @@ fn severity(keys: &mut Keys<'_>) -> Result<Severity, FileError> {
 
 fn read_kind(keys: &mut Keys<'_>, sheet: &Sheet) -> Result<Kind, FileError> {
     let known = ["yes-no", "measurement", "date", "label", "tyre-code", "choice", "text", "photo"];
-    let word = keys.parsed("kind", &format!("one of {}", known.join(", ")), |word| known.into_iter().find(|kind| *kind == word))?;
+    let word =
+        keys.parsed("kind", &format!("one of {}", known.join(", ")), |word| known.into_iter().find(|kind| *kind == word))?;
     Ok(match word {
         "yes-no" => Kind::YesNo(read_yes_no(keys)?),
         "measurement" => Kind::Measurement(read_measurement(keys, sheet)?),

@@ -109,7 +109,9 @@ impl<Id: fmt::Display> fmt::Display for Because<Id> {
             Because::TwoInForce(ids) => write!(f, "{} submissions that do not know of each other are in force.", ids.len()),
             Because::ClearDoesNotCount(id) => write!(f, "Clear {id} does not count: its maker or device has no right to it."),
             Because::ClearHasNotSeen(id, other) => write!(f, "Clear {id} has not seen {other}."),
-            Because::ClearWaitsFor(id) => write!(f, "Clear {id} names a record that has not arrived; it does not count until then."),
+            Because::ClearWaitsFor(id) => {
+                write!(f, "Clear {id} names a record that has not arrived; it does not count until then.")
+            }
             Because::WaitsForTheGate => write!(f, "Waits for the gate."),
             Because::Cleared(id) => write!(f, "Cleared by {id}."),
         }
@@ -239,14 +241,17 @@ where
         because.push(Because::TwoInForce(in_force.iter().map(|id| (*id).clone()).collect()));
     }
     for id in &in_force {
-        let Some(Deed::Submission { complete: whole, open }) = history.records.get(*id).map(|record| &record.deed) else { continue };
+        let Some(Deed::Submission { complete: whole, open }) = history.records.get(*id).map(|record| &record.deed) else {
+            continue;
+        };
         if !whole {
             complete = false;
             because.push(Because::Incomplete((*id).clone()));
         }
         findings.extend(open.iter().map(|item| (*id, item)));
     }
-    let closes = |(clear, items): &(&Id, &BTreeSet<ItemId>), of: &Id, item: &ItemId| items.contains(item) && history.has_seen(clear, of);
+    let closes =
+        |(clear, items): &(&Id, &BTreeSet<ItemId>), of: &Id, item: &ItemId| items.contains(item) && history.has_seen(clear, of);
     for (id, item) in &findings {
         if !counting.iter().any(|clear| closes(clear, id, item)) {
             still_open.insert((*item).clone());
@@ -283,7 +288,12 @@ where
         in_force: in_force.into_iter().cloned().collect(),
         still_open,
         cleared_by,
-        heads: history.records.keys().filter(|id| !history.records.keys().any(|other| history.has_seen(other, id))).cloned().collect(),
+        heads: history
+            .records
+            .keys()
+            .filter(|id| !history.records.keys().any(|other| history.has_seen(other, id)))
+            .cloned()
+            .collect(),
     })
 }
 

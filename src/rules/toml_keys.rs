@@ -85,7 +85,12 @@ impl<'t> Keys<'t> {
     }
 
     /// Takes a key through `read`, which answers what is wrong in words; the line is added here.
-    fn through<T>(&self, key: &str, found: Found<'t>, read: impl FnOnce(&'t DeValue<'t>) -> Result<T, String>) -> Result<T, FileError> {
+    fn through<T>(
+        &self,
+        key: &str,
+        found: Found<'t>,
+        read: impl FnOnce(&'t DeValue<'t>) -> Result<T, String>,
+    ) -> Result<T, FileError> {
         read(found.1).map_err(|message| self.error_at(found.0.start, key, message))
     }
 
@@ -110,7 +115,12 @@ impl<'t> Keys<'t> {
     }
 
     /// As [`Keys::parsed`], for a key that may be left out.
-    pub fn parsed_or_none<T>(&mut self, key: &str, wanted: &str, parse: impl FnOnce(&str) -> Option<T>) -> Result<Option<T>, FileError> {
+    pub fn parsed_or_none<T>(
+        &mut self,
+        key: &str,
+        wanted: &str,
+        parse: impl FnOnce(&str) -> Option<T>,
+    ) -> Result<Option<T>, FileError> {
         if self.has(key) { self.parsed(key, wanted, parse).map(Some) } else { Ok(None) }
     }
 

@@ -211,7 +211,8 @@ impl CarNumber {
     pub fn parse(text: &str) -> Result<CarNumber, NotACarNumber> {
         let number = text.trim().to_ascii_uppercase();
         let figures = number.trim_end_matches(|c: char| c.is_ascii_uppercase());
-        let fits = (1..=4).contains(&figures.len()) && figures.bytes().all(|b| b.is_ascii_digit()) && number.len() - figures.len() <= 1;
+        let fits =
+            (1..=4).contains(&figures.len()) && figures.bytes().all(|b| b.is_ascii_digit()) && number.len() - figures.len() <= 1;
         if fits { Ok(CarNumber(number)) } else { Err(NotACarNumber(text.trim().chars().take(20).collect())) }
     }
 

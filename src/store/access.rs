@@ -69,12 +69,11 @@ pub async fn add_link(db: &mut SqliteConnection, link: &Link, digest: Digest) ->
 
 /// The link with this secret, revoked or not.
 pub async fn link_by_digest(db: &mut SqliteConnection, digest: Digest) -> Result<Option<Link>, StoreError> {
-    let row: Option<LinkRow> = sqlx::query_as(
-        "select id, role, event_id, entry_id, holder, made_at, revoked_at from access_link where digest = ?",
-    )
-    .bind(&digest[..])
-    .fetch_optional(db)
-    .await?;
+    let row: Option<LinkRow> =
+        sqlx::query_as("select id, role, event_id, entry_id, holder, made_at, revoked_at from access_link where digest = ?")
+            .bind(&digest[..])
+            .fetch_optional(db)
+            .await?;
     row.map(LinkRow::link).transpose()
 }
 

@@ -52,7 +52,9 @@ impl StoreError {
 /// Why a database file could not be opened.
 #[derive(Debug, thiserror::Error)]
 pub enum OpenError {
-    #[error("{path}: this database was written by a newer Witnessmark (its step {version} is not known here). Start the newer program, or restore a backup made by this one.")]
+    #[error(
+        "{path}: this database was written by a newer Witnessmark (its step {version} is not known here). Start the newer program, or restore a backup made by this one."
+    )]
     Newer { path: PathBuf, version: i64 },
     #[error("{path}: {source}")]
     Database { path: PathBuf, source: sqlx::Error },

@@ -18,15 +18,17 @@ pub struct Photo {
 
 /// Keeps a photo.
 pub async fn add(db: &mut SqliteConnection, photo: &Photo) -> Result<(), StoreError> {
-    sqlx::query("insert into photo (id, entry_id, jpeg, width, height, made_at) values (?, ?, ?, ?, ?, ?) on conflict (id) do nothing")
-        .bind(&photo.id.as_bytes()[..])
-        .bind(&photo.entry.as_bytes()[..])
-        .bind(&photo.jpeg)
-        .bind(photo.width)
-        .bind(photo.height)
-        .bind(photo.made_at.as_millisecond())
-        .execute(db)
-        .await?;
+    sqlx::query(
+        "insert into photo (id, entry_id, jpeg, width, height, made_at) values (?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
+    )
+    .bind(&photo.id.as_bytes()[..])
+    .bind(&photo.entry.as_bytes()[..])
+    .bind(&photo.jpeg)
+    .bind(photo.width)
+    .bind(photo.height)
+    .bind(photo.made_at.as_millisecond())
+    .execute(db)
+    .await?;
     Ok(())
 }
 

@@ -52,7 +52,12 @@ impl Display for Strip<'_> {
         let ticks: usize = self.0.iter().map(|area| area.ticks.len()).sum();
         let width = ticks * TICK + self.0.len().saturating_sub(1) * GAP;
         let words = self.words();
-        write!(f, r#"<svg class="strip" viewBox="-1 -2 {} 27" width="{}" height="27" role="img" aria-label="{words}">"#, width + 2, width + 2)?;
+        write!(
+            f,
+            r#"<svg class="strip" viewBox="-1 -2 {} 27" width="{}" height="27" role="img" aria-label="{words}">"#,
+            width + 2,
+            width + 2
+        )?;
         let mut paths = Paths::default();
         let mut x = 0;
         for area in self.0 {
@@ -146,9 +151,8 @@ mod tests {
 
     #[test]
     fn the_three_marks_differ_in_shape_and_not_only_in_colour() {
-        let [a, b, c] = [Standing::Cleared, Standing::Flagged, Standing::Pending].map(|standing| {
-            Mark(standing).to_string().replace(standing.word(), "")
-        });
+        let [a, b, c] = [Standing::Cleared, Standing::Flagged, Standing::Pending]
+            .map(|standing| Mark(standing).to_string().replace(standing.word(), ""));
         assert!(a != b && b != c && a != c);
     }
 

@@ -55,29 +55,66 @@ impl From<Refusal> for Fault {
     fn from(refusal: Refusal) -> Fault {
         let said = refusal.to_string();
         let (status, title, words) = match refusal {
-            Refusal::NotHere => (StatusCode::NOT_FOUND, "There is nothing here for you", "The address is wrong, or it is somebody else's. Open your private link again."),
-            Refusal::WhoAreYou => (StatusCode::UNAUTHORIZED, "Who are you?", "Open the private link that the club sent you. If it no longer works, ask the organizer for a new one."),
+            Refusal::NotHere => (
+                StatusCode::NOT_FOUND,
+                "There is nothing here for you",
+                "The address is wrong, or it is somebody else's. Open your private link again.",
+            ),
+            Refusal::WhoAreYou => (
+                StatusCode::UNAUTHORIZED,
+                "Who are you?",
+                "Open the private link that the club sent you. If it no longer works, ask the organizer for a new one.",
+            ),
             Refusal::Fields(troubles) => {
-                let fault = Fault::new(StatusCode::UNPROCESSABLE_ENTITY, "Some of this cannot be used as it is", "Nothing was changed. Go back: what you typed is still there.");
+                let fault = Fault::new(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    "Some of this cannot be used as it is",
+                    "Nothing was changed. Go back: what you typed is still there.",
+                );
                 return Fault { troubles, ..fault };
             }
             Refusal::Answers(items) => {
                 let troubles = items
                     .into_iter()
-                    .flat_map(|(item, troubles)| troubles.into_iter().map(move |trouble| Trouble { field: format!("{item} {}", trouble.field).trim().to_owned(), ..trouble }))
+                    .flat_map(|(item, troubles)| {
+                        troubles.into_iter().map(move |trouble| Trouble {
+                            field: format!("{item} {}", trouble.field).trim().to_owned(),
+                            ..trouble
+                        })
+                    })
                     .collect();
-                let fault = Fault::new(StatusCode::UNPROCESSABLE_ENTITY, "Some answers cannot be used as they are", "Nothing was sent. Every answer is kept.");
+                let fault = Fault::new(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    "Some answers cannot be used as they are",
+                    "Nothing was sent. Every answer is kept.",
+                );
                 return Fault { troubles, ..fault };
             }
             Refusal::NotComplete(items) => {
                 let troubles = items.into_iter().map(|field| Trouble { field, message: "Not answered yet.".into() }).collect();
-                let fault = Fault::new(StatusCode::UNPROCESSABLE_ENTITY, "The sheet is not whole yet", "Nothing was sent. Every answer is kept.");
+                let fault = Fault::new(
+                    StatusCode::UNPROCESSABLE_ENTITY,
+                    "The sheet is not whole yet",
+                    "Nothing was sent. Every answer is kept.",
+                );
                 return Fault { troubles, ..fault };
             }
-            Refusal::EditionRaised { .. } => (StatusCode::CONFLICT, "The sheet was changed", "Nothing was sent and every answer is kept. Open your sheet again: it shows what is new."),
-            Refusal::Stale => (StatusCode::CONFLICT, "This page is old", "Something happened to this car since you opened it. Open it again and look; nothing was recorded."),
+            Refusal::EditionRaised { .. } => (
+                StatusCode::CONFLICT,
+                "The sheet was changed",
+                "Nothing was sent and every answer is kept. Open your sheet again: it shows what is new.",
+            ),
+            Refusal::Stale => (
+                StatusCode::CONFLICT,
+                "This page is old",
+                "Something happened to this car since you opened it. Open it again and look; nothing was recorded.",
+            ),
             Refusal::NotNow(_) => return Fault::new(StatusCode::CONFLICT, "This cannot be done as things stand", said),
-            Refusal::IdTaken => (StatusCode::CONFLICT, "This page was sent before", "What was sent then is kept. Open the page again and send from there."),
+            Refusal::IdTaken => (
+                StatusCode::CONFLICT,
+                "This page was sent before",
+                "What was sent then is kept. Open the page again and send from there.",
+            ),
             Refusal::TooMuch(_) => return Fault::new(StatusCode::PAYLOAD_TOO_LARGE, "This is too much", said),
             Refusal::Store(cause) => return Fault::internal(&cause),
         };
@@ -102,7 +139,10 @@ impl IntoResponse for Fault {
         let page = FaultPage { title: &self.title, words: &self.words, troubles: &self.troubles };
         match render(&page) {
             Ok(html) => (self.status, html).into_response(),
-            Err(_) => (self.status, [(header::CONTENT_TYPE, "text/plain; charset=utf-8")], format!("{}\n{}\n", self.title, self.words)).into_response(),
+            Err(_) => {
+                (self.status, [(header::CONTENT_TYPE, "text/plain; charset=utf-8")], format!("{}\n{}\n", self.title, self.words))
+                    .into_response()
+            }
         }
     }
 }

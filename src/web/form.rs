@@ -51,7 +51,8 @@ impl Form {
 }
 
 fn broken(name: &str) -> Fault {
-    let message = "This page's hidden fields did not arrive whole. Open the page again; what you typed is kept where it was saved.";
+    let message =
+        "This page's hidden fields did not arrive whole. Open the page again; what you typed is kept where it was saved.";
     Fault::from(Refusal::Fields(vec![field(name, message)]))
 }
 

@@ -21,7 +21,8 @@ pub(super) fn changes(web: &Web, event: Uuid, only: Option<Uuid>) -> Sse<impl St
         Err(BroadcastStreamRecvError::Lagged(_)) => Some(String::new()),
         Ok(_) => None,
     };
-    let told = BroadcastStream::new(web.house.watch()).filter_map(mine).map(|entry| Ok(Event::default().event("changed").data(entry)));
+    let told =
+        BroadcastStream::new(web.house.watch()).filter_map(mine).map(|entry| Ok(Event::default().event("changed").data(entry)));
     let first = tokio_stream::once(Ok(Event::default().event("open").data("").retry(Duration::from_secs(3))));
     // Without this a graceful shutdown would wait for every open page.
     let closing = web.closing.clone().cancelled_owned();

@@ -2,8 +2,8 @@
 
 use super::Web;
 use super::error::Fault;
-use crate::acts::rights::{Actor, Role};
 use crate::acts::Refusal;
+use crate::acts::rights::{Actor, Role};
 use axum::extract::FromRequestParts;
 use axum::http::HeaderMap;
 use axum::http::header::COOKIE;

@@ -35,7 +35,9 @@ fn line_of(item: &Item, sent: &Sent, photos_under: &str) -> Line {
         head: item.name.clone(),
         text: answer.map_or_else(|| "not answered".to_owned(), |answer| say(item, answer)),
         note: answer.and_then(|answer| answer.note.clone()).unwrap_or_default(),
-        pictures: answer.map(|answer| answer.photos.iter().map(|id| format!("{photos_under}/photos/{id}")).collect()).unwrap_or_default(),
+        pictures: answer
+            .map(|answer| answer.photos.iter().map(|id| format!("{photos_under}/photos/{id}")).collect())
+            .unwrap_or_default(),
     }
 }
 
@@ -54,9 +56,13 @@ pub fn say(item: &Item, answer: &Answer) -> String {
             Some(date) => format!("{label}, {} {date}", if *valid_until { "valid until" } else { "made" }),
             None => label.clone(),
         },
-        Value::TyreCodes(codes) => codes.iter().map(|(place, code)| format!("{}{code}", at(place))).collect::<Vec<_>>().join(", "),
+        Value::TyreCodes(codes) => {
+            codes.iter().map(|(place, code)| format!("{}{code}", at(place))).collect::<Vec<_>>().join(", ")
+        }
         Value::Choice(id) => match &item.kind {
-            Kind::Choice(choices) => choices.iter().find(|choice| choice.id == *id).map_or_else(|| id.to_string(), |choice| choice.say.clone()),
+            Kind::Choice(choices) => {
+                choices.iter().find(|choice| choice.id == *id).map_or_else(|| id.to_string(), |choice| choice.say.clone())
+            }
             _ => id.to_string(),
         },
         Value::Text(text) => text.clone(),

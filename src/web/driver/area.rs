@@ -2,9 +2,9 @@
 
 use super::Mine;
 use super::item::{ItemView, VerdictView, items_of, verdict};
-use crate::acts::fill_in;
 use crate::acts::Refusal;
-use crate::rules::answer::{Typed, is_asked};
+use crate::acts::fill_in;
+use crate::rules::answer::is_asked;
 use crate::rules::sheet::Area;
 use crate::rules::strip::{AreaStrip, strip};
 use crate::rules::units::Units;
@@ -51,7 +51,16 @@ impl<'a> AreaPage<'a> {
         let asked = asked_areas(mine);
         let at = asked.iter().position(|other| other.id == area.id).unwrap_or_default();
         let next = asked.get(at + 1).map(|next| (next.id.to_string(), next.name.clone()));
-        Ok(AreaPage { items: items_of(mine, area, units), strip: strip_of(mine, area), next, nth: at + 1, of: asked.len(), message, mine, area })
+        Ok(AreaPage {
+            items: items_of(mine, area, units),
+            strip: strip_of(mine, area),
+            next,
+            nth: at + 1,
+            of: asked.len(),
+            message,
+            mine,
+            area,
+        })
     }
 }
 
@@ -67,7 +76,12 @@ fn strip_of(mine: &Mine, area: &Area) -> Vec<AreaStrip> {
     strips.into_iter().filter(|strip| strip.id == area.id).collect()
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((entry, area)): At<(Uuid, String)>, Chosen(units): Chosen) -> Page {
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((entry, area)): At<(Uuid, String)>,
+    Chosen(units): Chosen,
+) -> Page {
     let mine = Mine::of(&web, &actor, entry, &units).await?;
     render(&AreaPage::new(&mine, &area, &units, None)?)
 }
@@ -93,7 +107,10 @@ pub(super) async fn save(
     }
     let troubles = page.items.iter().filter(|view| mine.filled.troubles.contains_key(view.item.id.as_str())).count();
     if troubles > 0 {
-        let message = format!("{} cannot be used yet. What you typed is kept; look for the red line.", count(troubles, "answer", "answers"));
+        let message = format!(
+            "{} cannot be used yet. What you typed is kept; look for the red line.",
+            count(troubles, "answer", "answers")
+        );
         let html = AreaPage { message: Some(message), ..page }.render()?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(html)).into_response());
     }
@@ -105,9 +122,11 @@ fn whereto(before: &Mine, mine: &Mine, page: &AreaPage<'_>, form: &Form, follows
     let (entry, area) = (mine.state.entry.id, &page.area.id);
     let here = |anchor: &str| format!("/my/{entry}/areas/{area}#{anchor}");
     let found_before = before.filled.judged.open_items();
-    let new = mine.filled.judged.holding().find(|finding| {
-        !found_before.contains(&finding.item) && page.area.items.iter().any(|item| item.id == finding.item)
-    });
+    let new = mine
+        .filled
+        .judged
+        .holding()
+        .find(|finding| !found_before.contains(&finding.item) && page.area.items.iter().any(|item| item.id == finding.item));
     match (new, &page.next) {
         (Some(finding), _) => here(finding.item.as_str()),
         _ if form.text("then") == "stay" || follows => here("items"),
@@ -128,7 +147,7 @@ fn typed_of(form: &Form, area: &Area) -> Draft {
     for (name, text) in form.pairs() {
         let (item, suffix) = name.split_once('.').unwrap_or((name, ""));
         if area.items.iter().any(|other| other.id.as_str() == item) {
-            draft.entry(item.to_owned()).or_insert_with(Typed::new).insert(suffix.to_owned(), text.trim().to_owned());
+            draft.entry(item.to_owned()).or_default().insert(suffix.to_owned(), text.trim().to_owned());
         }
     }
     draft
@@ -153,7 +172,14 @@ fn verdicts(mine: &Mine, page: &AreaPage<'_>, follows: bool) -> Result<Response,
     let troubles: serde_json::Map<String, serde_json::Value> = page
         .items
         .iter()
-        .flat_map(|view| mine.filled.troubles.get(view.item.id.as_str()).into_iter().flatten().map(|trouble| (view.item.id.to_string(), trouble)))
+        .flat_map(|view| {
+            mine.filled
+                .troubles
+                .get(view.item.id.as_str())
+                .into_iter()
+                .flatten()
+                .map(|trouble| (view.item.id.to_string(), trouble))
+        })
         .map(|(item, trouble)| {
             let name = if trouble.field.is_empty() { item } else { format!("{item}.{}", trouble.field) };
             (name, json!(trouble.message))

@@ -1,6 +1,7 @@
 //! What stands between the car and the grid: the driver's first page.
 
 use super::Mine;
+use crate::acts::state::word_body;
 use crate::rules::judge::Finding;
 use crate::rules::standing::Standing;
 use crate::rules::strip::{AreaStrip, strip};
@@ -11,7 +12,6 @@ use crate::web::error::Fault;
 use crate::web::form::{At, Chosen};
 use crate::web::page::{Clock, Page, count, long_day, render, things_stand};
 use crate::web::session::Who;
-use crate::acts::state::word_body;
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
@@ -103,12 +103,17 @@ fn todo(mine: &Mine) -> Vec<Todo> {
         let words = word_body(record).unwrap_or_default();
         let taken_back = record.kind == Kind::Withdrawal;
         let at = Clock::of(&mine.known.event).at(&record.arrived_at);
-        let title = if taken_back { format!("Clearance taken back {at} by {}", record.maker.name) } else { format!("Held {at} by {}", record.maker.name) };
+        let title = if taken_back {
+            format!("Clearance taken back {at} by {}", record.maker.name)
+        } else {
+            format!("Held {at} by {}", record.maker.name)
+        };
         let mend = Some("Put it right, then show the car at the gate again.".to_owned());
         todo.push(Todo { kind: "hold", title, why: words.reason, mend, source: None, link: None });
     }
     let open = open_of(mine);
-    let mut findings: Vec<&Finding> = mine.filled.judged.holding().filter(|finding| open.as_ref().is_none_or(|open| open.contains(&finding.item))).collect();
+    let mut findings: Vec<&Finding> =
+        mine.filled.judged.holding().filter(|finding| open.as_ref().is_none_or(|open| open.contains(&finding.item))).collect();
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     for finding in findings {
         let sheet = &mine.known.edition.sheet;
@@ -131,7 +136,10 @@ fn heading(mine: &Mine, todo: usize, left: usize, changed: usize, can_send: bool
     let cleared = mine.state.standing() == Standing::Cleared;
     if cleared && changed == 0 {
         let group = &mine.state.entry.group;
-        return (format!("Cleared for group {group}"), "Anything that changes on the car from here on, tell an inspector first.".into());
+        return (
+            format!("Cleared for group {group}"),
+            "Anything that changes on the car from here on, tell an inspector first.".into(),
+        );
     }
     if todo > 0 {
         let lead = match (sent.is_some(), can_send) {
@@ -142,7 +150,11 @@ fn heading(mine: &Mine, todo: usize, left: usize, changed: usize, can_send: bool
         return (format!("{} between you and the grid", things_stand(todo)), lead.into());
     }
     if left > 0 {
-        let lead = if sent.is_some() { "The sheet asks for more than you have sent." } else { "Go area by area, at the car, with a torch and a gauge. Every answer is kept as you go." };
+        let lead = if sent.is_some() {
+            "The sheet asks for more than you have sent."
+        } else {
+            "Go area by area, at the car, with a torch and a gauge. Every answer is kept as you go."
+        };
         return (format!("{} to look at", count(left, "thing is left", "things are left")), lead.into());
     }
     if can_send {

@@ -150,7 +150,11 @@ fn date_is(item: &Item, chosen: &str) -> Vec<Tap> {
     if !matches!(item.kind, Kind::Label(_)) {
         return Vec::new();
     }
-    let tap = |value: &str, say: &str| Tap { value: value.into(), say: say.into(), chosen: value == chosen || (chosen.is_empty() && value == "made") };
+    let tap = |value: &str, say: &str| Tap {
+        value: value.into(),
+        say: say.into(),
+        chosen: value == chosen || (chosen.is_empty() && value == "made"),
+    };
     vec![tap("made", "The day it was made"), tap("valid-until", "The last day it is valid")]
 }
 

@@ -32,7 +32,10 @@ pub(super) fn routes() -> Router<Web> {
         .route("/{entry}/submissions", post(send::send))
         .route("/{entry}/units", get(units::show).post(units::choose))
         .route("/{entry}/photos/{photo}", get(photo::show))
-        .route("/{entry}/items/{item}/photos", post(photo::add).layer(DefaultBodyLimit::max(crate::acts::add_photo::LARGEST + 64 * 1024)))
+        .route(
+            "/{entry}/items/{item}/photos",
+            post(photo::add).layer(DefaultBodyLimit::max(crate::acts::add_photo::LARGEST + 64 * 1024)),
+        )
 }
 
 /// A driver's entry with what was typed and what was sent.

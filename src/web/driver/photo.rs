@@ -4,6 +4,7 @@ use super::Mine;
 use crate::acts::Refusal;
 use crate::acts::add_photo::add_photo;
 use crate::acts::fill_in;
+use crate::acts::rights::{Deed, Whose, require};
 use crate::rules::sheet::Kind;
 use crate::store::draft::Draft;
 use crate::store::photo;
@@ -11,7 +12,6 @@ use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen};
 use crate::web::session::Who;
-use crate::acts::rights::{Deed, Whose, require};
 use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, State};
 use axum::http::header;
@@ -34,7 +34,8 @@ pub(super) async fn add(
         _ => return Err(Refusal::NotNow("This item takes no photo.".into()).into()),
     };
     let mut typed = mine.filled.draft.get(&item).cloned().unwrap_or_default();
-    let mut ids: Vec<String> = typed.get("photo").map(|ids| ids.split_whitespace().map(str::to_owned).collect()).unwrap_or_default();
+    let mut ids: Vec<String> =
+        typed.get("photo").map(|ids| ids.split_whitespace().map(str::to_owned).collect()).unwrap_or_default();
     let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
     let broken = |_| Fault::from(Refusal::NotNow("The photo did not arrive whole, or it is too large: send it again.".into()));
     while let Some(part) = form.next_field().await.map_err(broken)? {

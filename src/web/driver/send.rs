@@ -41,14 +41,20 @@ pub(super) async fn send(
         return Ok(carried(&web, &actor, entry, &bytes).await);
     }
     let form = Form::from_request(request, &web).await?;
-    let given = Submission { id: form.id("id")?, seen: form.ids("seen")?, edition: form.id("edition")?, made_at: None, answers: None };
+    let given =
+        Submission { id: form.id("id")?, seen: form.ids("seen")?, edition: form.id("edition")?, made_at: None, answers: None };
     keep_what_stands(&web, &actor, entry, &units).await?;
     submit(&web.house, &actor, entry, given).await?;
     Ok(Redirect::to(&format!("/my/{entry}")).into_response())
 }
 
 /// The page shows what was sent last where nothing is typed; what is sent must be what the page showed.
-async fn keep_what_stands(web: &Web, actor: &crate::acts::Actor, entry: Uuid, units: &crate::rules::units::Units) -> Result<(), Fault> {
+async fn keep_what_stands(
+    web: &Web,
+    actor: &crate::acts::Actor,
+    entry: Uuid,
+    units: &crate::rules::units::Units,
+) -> Result<(), Fault> {
     let mine = Mine::of(web, actor, entry, units).await?;
     Ok(crate::acts::fill_in::keep(&web.house, actor, entry, mine.filled.draft).await?)
 }
@@ -77,8 +83,10 @@ fn refused(refusal: &Refusal) -> Json_ {
     let mut body = json!({ "error": refusal.to_string() });
     match refusal {
         Refusal::Answers(items) => {
-            let items: Map<String, Json_> =
-                items.iter().map(|(item, troubles)| (item.clone(), json!(troubles.iter().map(|t| &t.message).collect::<Vec<_>>()))).collect();
+            let items: Map<String, Json_> = items
+                .iter()
+                .map(|(item, troubles)| (item.clone(), json!(troubles.iter().map(|t| &t.message).collect::<Vec<_>>())))
+                .collect();
             body["answers"] = Json_::Object(items);
         }
         Refusal::NotComplete(items) => body["missing"] = json!(items),

@@ -1,5 +1,7 @@
 //! Units of the reader's choice, kept on this browser.
 
+use crate::acts::Refusal;
+use crate::acts::rights::{Deed, Whose, require};
 use crate::rules::units::{Quantity, Unit, Units};
 use crate::store::entry;
 use crate::web::Web;
@@ -8,8 +10,6 @@ use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form, UNITS_COOKIE};
 use crate::web::page::{Page, render};
 use crate::web::session::Who;
-use crate::acts::Refusal;
-use crate::acts::rights::{Deed, Whose, require};
 use askama::Template;
 use axum::extract::State;
 use axum::http::header::SET_COOKIE;

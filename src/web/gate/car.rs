@@ -1,10 +1,10 @@
 //! One car at the gate: what matters first, then clear or hold.
 
 use super::at_the_gate;
+use crate::acts::Refusal;
 use crate::acts::house::KnownEvent;
 use crate::acts::sign_off::{self, SignOff, by_hand};
 use crate::acts::state::{self, EntryState, word_body};
-use crate::acts::Refusal;
 use crate::rules::answer::Trouble;
 use crate::rules::judge::{Finding, Reading, nearest_first};
 use crate::rules::sheet::Item;
@@ -84,10 +84,15 @@ impl Car<'_> {
     /// What the car's standing rests on now, in a line.
     fn lead(&self) -> String {
         match (self.state.standing(), self.state.clearance(), self.state.shown()) {
-            (Standing::Cleared, Some(clear), _) => format!("Cleared {} by {}.", self.clock.at(&clear.arrived_at), clear.maker.name),
+            (Standing::Cleared, Some(clear), _) => {
+                format!("Cleared {} by {}.", self.clock.at(&clear.arrived_at), clear.maker.name)
+            }
             (_, _, None) => "The driver has sent nothing yet. You can hold the car; there is nothing to clear.".into(),
             (_, _, Some(sent)) if !sent.judged.is_complete() => {
-                format!("{} not answered in this edition: the driver has to send again.", count(sent.judged.missing.len(), "item is", "items are"))
+                format!(
+                    "{} not answered in this edition: the driver has to send again.",
+                    count(sent.judged.missing.len(), "item is", "items are")
+                )
             }
             _ => String::new(),
         }
@@ -114,9 +119,13 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Type
         notes,
         nearest,
         by_hand: by_hand(known, state),
-        answers: shown.map(|sent| answers_of(sheet, sent, &format!("/gate/{}/entries/{}", known.event.id, state.entry.id))).unwrap_or_default(),
+        answers: shown
+            .map(|sent| answers_of(sheet, sent, &format!("/gate/{}/entries/{}", known.event.id, state.entry.id)))
+            .unwrap_or_default(),
         history: lines_of(state, &clock),
-        sent: shown.map(|sent| format!("submission {}, sent {}", sent.number, clock.at(&sent.arrived_at))).unwrap_or_else(|| "nothing sent yet".into()),
+        sent: shown
+            .map(|sent| format!("submission {}, sent {}", sent.number, clock.at(&sent.arrived_at)))
+            .unwrap_or_else(|| "nothing sent yet".into()),
         clock,
         typed,
         known,
@@ -124,7 +133,12 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Type
     }
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((event, id)): At<(Uuid, Uuid)>, Chosen(units): Chosen) -> Page {
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, id)): At<(Uuid, Uuid)>,
+    Chosen(units): Chosen,
+) -> Page {
     let known = at_the_gate(&web, &actor, event).await?;
     let state = state::read(&web.house, &known, id, &units).await?;
     render(&page(&web, &known, &state, Typed::default()))
@@ -145,7 +159,15 @@ pub(super) async fn sign_off(
     };
     let (closes, ticked) = (form.ticked("closes-"), form.ticked("by-hand-"));
     let reason = form.text("reason").to_owned();
-    let given = SignOff { id: form.id("id")?, clear, seen: form.ids("seen")?, made_at: None, reason: reason.clone(), closes: closes.clone(), by_hand: ticked.clone() };
+    let given = SignOff {
+        id: form.id("id")?,
+        clear,
+        seen: form.ids("seen")?,
+        made_at: None,
+        reason: reason.clone(),
+        closes: closes.clone(),
+        by_hand: ticked.clone(),
+    };
     state::read(&web.house, &known, id, &units).await?;
     let refusal = match sign_off::sign_off(&web.house, &actor, id, given).await {
         Ok(_) => return Ok(Redirect::to(&format!("/gate/{event}")).into_response()),
@@ -156,11 +178,16 @@ pub(super) async fn sign_off(
         Refusal::Stale => {
             // What was seen put right belonged to what was shown then; a hand that felt a wheel nut did feel it.
             typed.closes.clear();
-            typed.message = Some("This car's history went on since you opened it. Nothing was recorded. Below is how it stands now: look again.".into());
+            typed.message = Some(
+                "This car's history went on since you opened it. Nothing was recorded. Below is how it stands now: look again."
+                    .into(),
+            );
             StatusCode::CONFLICT
         }
         Refusal::Fields(troubles) => {
-            typed.message = Some(if clear { "Not cleared yet: see what is still missing." } else { "Not held yet: the reason is missing." }.into());
+            typed.message = Some(
+                if clear { "Not cleared yet: see what is still missing." } else { "Not held yet: the reason is missing." }.into(),
+            );
             typed.troubles = troubles;
             StatusCode::UNPROCESSABLE_ENTITY
         }
@@ -174,7 +201,11 @@ pub(super) async fn sign_off(
     Ok((status, Html(page(&web, &known, &state, typed).render()?)).into_response())
 }
 
-pub(super) async fn photo(State(web): State<Web>, Who(actor): Who, At((event, entry, id)): At<(Uuid, Uuid, Uuid)>) -> Result<Response, Fault> {
+pub(super) async fn photo(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, entry, id)): At<(Uuid, Uuid, Uuid)>,
+) -> Result<Response, Fault> {
     at_the_gate(&web, &actor, event).await?;
     if web.house.event_of_entry(entry).await?.event.id != event {
         return Err(Refusal::NotHere.into());

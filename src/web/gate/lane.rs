@@ -58,7 +58,12 @@ pub(super) struct Find {
     part: String,
 }
 
-pub(super) async fn lane(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, Query(find): Query<Find>) -> Result<Response, Fault> {
+pub(super) async fn lane(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(event): At<Uuid>,
+    Query(find): Query<Find>,
+) -> Result<Response, Fault> {
     let known = at_the_gate(&web, &actor, event).await?;
     let board = board(&web.house, event).await?;
     let wanted = find.number.trim().to_ascii_uppercase();

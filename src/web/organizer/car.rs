@@ -71,7 +71,9 @@ fn because(known: &KnownEvent, state: &EntryState, clock: &Clock) -> Vec<String>
         Some(record) => format!("the {} of {} by {}", record.kind.word(), clock.at(&record.arrived_at), record.maker.name),
         None => "a record that has not arrived".into(),
     };
-    let item = |id: &crate::rules::words::ItemId| known.edition.sheet.item(id.as_str()).map_or_else(|| id.to_string(), |item| item.name.clone());
+    let item = |id: &crate::rules::words::ItemId| {
+        known.edition.sheet.item(id.as_str()).map_or_else(|| id.to_string(), |item| item.name.clone())
+    };
     let say = |reason: &crate::rules::standing::Because<Uuid>| match reason {
         NothingSent => "Nothing has been sent.".into(),
         Incomplete(id) => format!("{} does not answer all that this edition asks.", upper(&named(id))),
@@ -92,7 +94,12 @@ fn upper(text: &str) -> String {
     letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((event, id)): At<(Uuid, Uuid)>, Chosen(units): Chosen) -> Page {
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, id)): At<(Uuid, Uuid)>,
+    Chosen(units): Chosen,
+) -> Page {
     let known = run(&web, &actor, event).await?;
     let state = state::read(&web.house, &known, id, &units).await?;
     render(&page(&web, &known, &state))
@@ -110,7 +117,9 @@ pub(super) async fn withdraw(
     let given = Withdrawal { id: form.id("id")?, seen: form.ids("seen")?, made_at: None, reason: form.text("reason").to_owned() };
     let (status, trouble) = match withdraw::withdraw(&web.house, &actor, id, given).await {
         Ok(_) => return Ok(Redirect::to(&format!("/club/events/{event}/entries/{id}")).into_response()),
-        Err(Refusal::Fields(troubles)) => (StatusCode::UNPROCESSABLE_ENTITY, troubles.into_iter().next().map(|trouble| trouble.message)),
+        Err(Refusal::Fields(troubles)) => {
+            (StatusCode::UNPROCESSABLE_ENTITY, troubles.into_iter().next().map(|trouble| trouble.message))
+        }
         Err(Refusal::NotNow(words)) => (StatusCode::CONFLICT, Some(words)),
         Err(other) => return Err(other.into()),
     };
@@ -119,7 +128,11 @@ pub(super) async fn withdraw(
     Ok((status, Html(page.render()?)).into_response())
 }
 
-pub(super) async fn photo(State(web): State<Web>, Who(actor): Who, At((event, entry, id)): At<(Uuid, Uuid, Uuid)>) -> Result<Response, Fault> {
+pub(super) async fn photo(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, entry, id)): At<(Uuid, Uuid, Uuid)>,
+) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     if web.house.event_of_entry(entry).await?.event.id != known.event.id {
         return Err(Refusal::NotHere.into());

@@ -1,7 +1,7 @@
 //! The cleared list: on screen and print for the grid, and as CSV to take away.
 
-use super::run;
 use super::roster::download;
+use super::run;
 use crate::acts::board::{Board, Row, board};
 use crate::acts::house::KnownEvent;
 use crate::output::csv::line;

@@ -46,7 +46,14 @@ pub(super) async fn list(State(web): State<Web>, Who(actor): Who) -> Page {
 
 pub(super) async fn make(State(web): State<Web>, Who(actor): Who, form: Form) -> Result<Response, Fault> {
     let text = |name| form.text(name).to_owned();
-    let given = EventForm { name: text("name"), venue: text("venue"), day: text("day"), zone: text("zone"), groups: text("groups"), edition: text("edition") };
+    let given = EventForm {
+        name: text("name"),
+        venue: text("venue"),
+        day: text("day"),
+        zone: text("zone"),
+        groups: text("groups"),
+        edition: text("edition"),
+    };
     match open_event(&web.house, &actor, &given).await {
         Ok(event) => Ok(Redirect::to(&format!("/club/events/{event}/roster")).into_response()),
         Err(Refusal::Fields(troubles)) => {

@@ -40,7 +40,15 @@ impl Roster<'_> {
         let mut db = web.house.store.read().await?;
         let entries = entry::of_event(&mut db, known.event.id).await?;
         let links = access::links_of_event(&mut db, known.event.id).await?;
-        Ok(Roster { clock: Clock::of(&known.event), known, entries, links, troubles: Vec::new(), pasted: String::new(), name_trouble: None })
+        Ok(Roster {
+            clock: Clock::of(&known.event),
+            known,
+            entries,
+            links,
+            troubles: Vec::new(),
+            pasted: String::new(),
+            name_trouble: None,
+        })
     }
 
     fn good_link(&self, entry: &Entry) -> Option<&Link> {
@@ -117,11 +125,22 @@ fn show_links(known: &KnownEvent, made: Vec<Made>, role: &'static str) -> Page {
 
 fn made_of(web: &Web, made: Vec<(Entry, HandedOut)>) -> Vec<Made> {
     let made = made.into_iter();
-    made.map(|(entry, out)| Made { number: entry.number.to_string(), name: entry.driver, mail: entry.mail, url: web.link(&out.secret) }).collect()
+    made.map(|(entry, out)| Made {
+        number: entry.number.to_string(),
+        name: entry.driver,
+        mail: entry.mail,
+        url: web.link(&out.secret),
+    })
+    .collect()
 }
 
 /// Makes a link for every entry that has none. They can be read this once.
-pub(super) async fn make_links(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, form: Form) -> Result<Response, Fault> {
+pub(super) async fn make_links(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(event): At<Uuid>,
+    form: Form,
+) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     let made = made_of(&web, hand_out::to_drivers(&web.house, &actor, event, None).await?);
     if form.text("as") == "csv" {
@@ -145,7 +164,12 @@ pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At((event
     show_links(&known, made_of(&web, made), "driver")
 }
 
-pub(super) async fn make_inspector(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, form: Form) -> Result<Response, Fault> {
+pub(super) async fn make_inspector(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(event): At<Uuid>,
+    form: Form,
+) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     match hand_out::to_inspector(&web.house, &actor, event, form.text("name")).await {
         Ok(out) => {
@@ -161,7 +185,11 @@ pub(super) async fn make_inspector(State(web): State<Web>, Who(actor): Who, At(e
     }
 }
 
-pub(super) async fn end_link(State(web): State<Web>, Who(actor): Who, At((event, link)): At<(Uuid, Uuid)>) -> Result<Redirect, Fault> {
+pub(super) async fn end_link(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, link)): At<(Uuid, Uuid)>,
+) -> Result<Redirect, Fault> {
     hand_out::take_back(&web.house, &actor, event, link).await?;
     Ok(Redirect::to(&format!("/club/events/{event}/roster")))
 }

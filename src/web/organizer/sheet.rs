@@ -41,7 +41,11 @@ impl<'a> SheetPage<'a> {
     async fn read(web: &Web, known: &'a KnownEvent) -> Result<SheetPage<'a>, Fault> {
         let mut db = web.house.store.read().await?;
         let editions = club::editions(&mut db).await?;
-        let pasted = editions.iter().find(|edition| edition.id == known.edition.id).map(|edition| edition.file.clone()).unwrap_or_default();
+        let pasted = editions
+            .iter()
+            .find(|edition| edition.id == known.edition.id)
+            .map(|edition| edition.file.clone())
+            .unwrap_or_default();
         Ok(SheetPage { clock: Clock::of(&known.event), known, editions, other: None, pasted, troubles: Vec::new() })
     }
 }
