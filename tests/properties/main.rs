@@ -1,0 +1,5 @@
+//! What must hold for any history, any answers, any sheet, and for the house itself.
+
+mod answers;
+mod house;
+mod standing;
