@@ -5,11 +5,13 @@
 use super::answer::{Answer, Answers, Value, is_asked};
 use super::days::{days_between, whole_months};
 use super::gear::judge_label;
-use super::sheet::{Bound, DateRule, Item, Kind, LabelRule, Measurement, Sheet, TyreCodeRule, YesNo};
+use super::sheet::{Bound, DateRule, Gives, Item, Kind, LabelRule, Measurement, Sheet, TyreCodeRule, Work, YesNo};
 use super::tyres::DateCode;
 use super::units::{Unit, Units};
-use super::words::{ItemId, Per, Place, Severity};
+use super::words::{ItemId, Per, Place, Severity, Verdict};
+use super::work;
 use jiff::civil::Date;
+use serde_json::{Map, Value as Json};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What the rules say of one set of answers.
@@ -95,8 +97,51 @@ pub fn judge(sheet: &Sheet, answers: &Answers, on: Date, units: &Units) -> Judge
 
 impl Bench<'_> {
     fn item(&mut self, item: &Item, answer: &Answer) {
-        match (&item.kind, &answer.value) {
-            (Kind::YesNo(rule), Value::Yes | Value::No) => self.yes_no(item, rule, answer.value == Value::Yes),
+        match (&item.work, &answer.worked) {
+            (Some(work), Some(input)) => self.worked(item, work, input),
+            _ => self.value(item, &answer.value),
+        }
+    }
+
+    /// An answer that came from readings: worked out anew, on the day of the event.
+    fn worked(&mut self, item: &Item, work: &Work, input: &Map<String, Json>) {
+        let outcome = work::run(work, input, self.on, &self.sheet.gear);
+        let value = outcome.as_ref().map_err(Clone::clone).and_then(|outcome| work::answer_of(item, work, input, outcome));
+        let (outcome, value) = match (outcome, value) {
+            (Ok(outcome), Ok(value)) => (outcome, value),
+            (Err(trouble), _) | (_, Err(trouble)) => {
+                // Readings that were good when they were sent and are not on the day: nobody knows what they say.
+                let why = format!("{}: {}", item.name, trouble.message);
+                return self.find(item, Place::Whole, Severity::Fix, why, item.source.clone());
+            }
+        };
+        let found = match (&work.gives, &item.kind, outcome.verdict) {
+            (Gives::Verdict, Kind::YesNo(rule), Verdict::Fix) => Some(rule.severity),
+            // The sheet's own limits judge a figure; the worksheet's verdict adds what they cannot see.
+            (Gives::Figure(_), Kind::Measurement(rule), Verdict::Fix | Verdict::Stop) if !rule.limits.is_empty() => None,
+            (_, _, verdict) => verdict.severity(),
+        };
+        match (&work.gives, &item.kind) {
+            (Gives::Figure(_), Kind::Measurement(_)) => self.value(item, &value),
+            (Gives::Figure(_), Kind::Date(DateRule::Done { .. })) if found.is_none() => self.value_margin(item, &value),
+            _ => {}
+        }
+        if let Some(severity) = found {
+            self.find(item, Place::Whole, severity, format!("{}: {}", item.name, outcome.why), item.source.clone());
+        }
+    }
+
+    /// A day that the worksheet found in order keeps its place among the readings, without the sheet's age limit: what
+    /// was measured outranks age.
+    fn value_margin(&mut self, item: &Item, value: &Value) {
+        let before = self.judged.findings.len();
+        self.value(item, value);
+        self.judged.findings.truncate(before);
+    }
+
+    fn value(&mut self, item: &Item, value: &Value) {
+        match (&item.kind, value) {
+            (Kind::YesNo(rule), Value::Yes | Value::No) => self.yes_no(item, rule, *value == Value::Yes),
             (Kind::YesNo(rule), Value::NotApplicable) if rule.not_applicable => {}
             (Kind::Measurement(rule), Value::Measured { unit, at }) => {
                 self.want_places(item, rule.per, |place| at.contains_key(&place));
@@ -151,7 +196,7 @@ impl Bench<'_> {
 
     /// Holds a reading against its limits, worst first; the first that is broken is the finding.
     fn measured(&mut self, item: &Item, rule: &Measurement, unit: Unit, place: Place, number: f64) {
-        let shown = if self.keeps_unit(rule) { unit } else { self.units.for_unit(unit) };
+        let shown = self.units.for_unit(rule.unit, rule.possible.1);
         let value = unit.convert(number, rule.unit);
         let name = name_at(item, place);
         let mut nearest: Option<Reading> = None;
@@ -181,11 +226,6 @@ impl Bench<'_> {
             }
         }
         self.judged.readings.extend(nearest);
-    }
-
-    /// Long things (a car number, a seat bolt) stay in the sheet's unit: nobody writes 200 mm in thirty-seconds.
-    fn keeps_unit(&self, rule: &Measurement) -> bool {
-        rule.unit == Unit::Millimetre && rule.possible.1 > 40.0
     }
 
     /// Room to a bound: as a share of the limit, in the rule's unit, and the bound in words. `None` when the other

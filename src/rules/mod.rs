@@ -1,6 +1,8 @@
 //! The rules: pure, and nothing of ours below them. No database, no web, no clock, no chance.
 
 pub mod answer;
+mod answer_json;
+mod answer_typed;
 pub mod brake_heat;
 pub mod brakes;
 pub mod chassis_number;
@@ -27,5 +29,7 @@ pub mod units;
 pub mod wear;
 pub mod weights;
 pub mod words;
+pub mod work;
 pub mod worksheet;
+pub mod worksheet_form;
 pub mod worksheet_input;

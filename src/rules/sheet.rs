@@ -6,6 +6,8 @@
 use super::gear::Policy;
 use super::units::Unit;
 use super::words::{ItemId, Per, Severity};
+use super::worksheet_form::Form;
+use serde_json::{Map, Value as Json};
 
 /// One edition's content: what is asked, in which order, within which limits.
 #[derive(Clone, Debug)]
@@ -61,9 +63,29 @@ pub struct Item {
     pub by_hand: Option<String>,
     pub when: Option<Condition>,
     pub required: bool,
+    /// The worksheet from whose readings the answer can be worked out.
+    pub work: Option<Work>,
     /// What to do about a finding.
     pub mend: Option<String>,
     pub source: String,
+}
+
+/// How an item's answer comes from a worksheet.
+#[derive(Clone, Debug)]
+pub struct Work {
+    pub form: &'static Form,
+    pub gives: Gives,
+    /// Fields that the sheet sets and the driver does not: limits, mostly.
+    pub fixed: Map<String, Json>,
+}
+
+/// What of a worksheet is the answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Gives {
+    /// This figure of its outcome, or this one of its readings.
+    Figure(String),
+    /// Its verdict: the right answer where it is ok or a note.
+    Verdict,
 }
 
 /// Whom an item is about.

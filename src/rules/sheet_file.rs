@@ -89,7 +89,7 @@ fn read_item(mut keys: Keys<'_>, sheet: &Sheet) -> Result<Item, FileError> {
         "driver" => Some(About::Driver),
         _ => None,
     })?;
-    let item = Item {
+    let mut item = Item {
         name: keys.text("name", SHORT)?,
         ask: keys.text("ask", LONG)?,
         check: keys.text("check", LONG)?,
@@ -98,12 +98,16 @@ fn read_item(mut keys: Keys<'_>, sheet: &Sheet) -> Result<Item, FileError> {
         about: about.unwrap_or(About::Car),
         by_hand: keys.text_or_none("by_hand", SHORT)?,
         when: read_condition(&mut keys, sheet)?,
+        work: None,
         required: keys.flag("required", true)?,
         mend: keys.text_or_none("mend", LONG)?,
         source: keys.text("source", LONG)?,
         id,
     };
-    if item.mend.is_none() && can_find(&item.kind) {
+    if let Some(table) = keys.table_or_none("work")? {
+        item.work = Some(super::work::read_binding(table, &item)?);
+    }
+    if item.mend.is_none() && (can_find(&item.kind) || item.work.is_some()) {
         return Err(keys.error("mend", "is missing: an item that can make a finding says what to do about it"));
     }
     keys.finish()?;

@@ -1,6 +1,7 @@
 //! A strict reader of TOML tables that always knows the line: every key is taken by name, and what is left is an error.
 
 use jiff::civil::Date;
+use serde_json::{Map, Value as Json, json};
 use std::fmt;
 use std::ops::Range;
 use toml::Spanned;
@@ -196,6 +197,20 @@ impl<'t> Keys<'t> {
             Some(table) => Ok(Some(Keys::new(self.text, format!("{}, `{key}`", self.path), span, table))),
             None => Err(self.error_at(span.start, key, "must be a table, { ... }")),
         }
+    }
+
+    /// All keys that are left, as plain values: numbers, texts, true and false.
+    pub fn plain_values(&mut self) -> Result<Map<String, Json>, FileError> {
+        let left = std::mem::take(&mut self.left);
+        let read = |(key, span, value): (&'t str, Range<usize>, &'t Spanned<DeValue<'t>>)| {
+            let json = match value.get_ref() {
+                DeValue::Boolean(flag) => Ok(json!(flag)),
+                DeValue::String(_) => as_text(value.get_ref(), 200).map(|text| json!(text)),
+                other => as_number(other).map(|number| json!(number)),
+            };
+            json.map(|json| (key.to_owned(), json)).map_err(|message| self.error_at(span.start, key, message))
+        };
+        left.into_iter().map(read).collect()
     }
 
     /// The tables of a list, `[[key]]` or `key = [{ ... }]`; an absent key is an empty list.

@@ -21,6 +21,8 @@ pub enum Quantity {
     Angle,
     Share,
     Count,
+    Distance,
+    Force,
 }
 
 /// A unit a reading may be given in.
@@ -44,14 +46,21 @@ pub enum Unit {
     Degree,
     Percent,
     Turns,
+    /// Inches, for lengths that nobody counts in thirty-seconds.
+    Inch,
+    Metre,
+    Foot,
+    Kilonewton,
+    PoundForce,
 }
 
-const LBF_FT_IN_NM: f64 = 4.448_221_615_260_5 * 0.3048;
+const LBF_IN_KN: f64 = 4.448_221_615_260_5e-3;
+const LBF_FT_IN_NM: f64 = LBF_IN_KN * 1000.0 * 0.3048;
 const PSI_IN_KPA: f64 = 6.894_757_293_168_36;
 
 impl Unit {
     /// Every unit, in the order in which a choice of units lists them.
-    pub const ALL: [Unit; 17] = [
+    pub const ALL: [Unit; 22] = [
         Unit::Millimetre,
         Unit::ThirtySecondInch,
         Unit::NewtonMetre,
@@ -69,12 +78,17 @@ impl Unit {
         Unit::Degree,
         Unit::Percent,
         Unit::Turns,
+        Unit::Inch,
+        Unit::Metre,
+        Unit::Foot,
+        Unit::Kilonewton,
+        Unit::PoundForce,
     ];
 
     /// The quantity the unit measures.
     pub fn quantity(self) -> Quantity {
         match self {
-            Unit::Millimetre | Unit::ThirtySecondInch => Quantity::Length,
+            Unit::Millimetre | Unit::ThirtySecondInch | Unit::Inch => Quantity::Length,
             Unit::NewtonMetre | Unit::PoundForceFoot => Quantity::Torque,
             Unit::Kilopascal | Unit::Bar | Unit::Psi => Quantity::Pressure,
             Unit::Celsius | Unit::Fahrenheit => Quantity::Temperature,
@@ -84,6 +98,8 @@ impl Unit {
             Unit::Degree => Quantity::Angle,
             Unit::Percent => Quantity::Share,
             Unit::Turns => Quantity::Count,
+            Unit::Metre | Unit::Foot => Quantity::Distance,
+            Unit::Kilonewton | Unit::PoundForce => Quantity::Force,
         }
     }
 
@@ -107,6 +123,11 @@ impl Unit {
             Unit::Degree => "deg",
             Unit::Percent => "%",
             Unit::Turns => "turns",
+            Unit::Inch => "in",
+            Unit::Metre => "m",
+            Unit::Foot => "ft",
+            Unit::Kilonewton => "kN",
+            Unit::PoundForce => "lbf",
         }
     }
 
@@ -135,15 +156,29 @@ impl Unit {
         Unit::ALL.into_iter().find(|unit| unit.token() == text || unit.symbol() == text)
     }
 
-    /// The units of the same quantity, this one's base unit first.
+    /// The units of the same quantity, the quantity's base unit first.
     pub fn siblings(self) -> Vec<Unit> {
         Unit::ALL.into_iter().filter(|unit| unit.quantity() == self.quantity()).collect()
+    }
+
+    /// The units in which a thing of at most `most` of this unit is given: short lengths in mm or thirty-seconds of an
+    /// inch, long ones in mm or inches.
+    pub fn choices(self, most: f64) -> Vec<Unit> {
+        let not_used = if self.is_long(most) { Unit::ThirtySecondInch } else { Unit::Inch };
+        self.siblings().into_iter().filter(|unit| *unit != not_used).collect()
+    }
+
+    fn is_long(self, most: f64) -> bool {
+        self.quantity() == Quantity::Length && self.convert(most, Unit::Millimetre) > 40.0
     }
 
     /// This value in the quantity's base unit (mm, N·m, kPa, °C, kg, km/h).
     fn base_of(self, value: f64) -> f64 {
         match self {
             Unit::ThirtySecondInch => value * 25.4 / 32.0,
+            Unit::Inch => value * 25.4,
+            Unit::Foot => value * 0.3048,
+            Unit::PoundForce => value * LBF_IN_KN,
             Unit::PoundForceFoot => value * LBF_FT_IN_NM,
             Unit::Bar => value * 100.0,
             Unit::Psi => value * PSI_IN_KPA,
@@ -157,6 +192,9 @@ impl Unit {
     fn of_base(self, base: f64) -> f64 {
         match self {
             Unit::ThirtySecondInch => base * 32.0 / 25.4,
+            Unit::Inch => base / 25.4,
+            Unit::Foot => base / 0.3048,
+            Unit::PoundForce => base / LBF_IN_KN,
             Unit::PoundForceFoot => base / LBF_FT_IN_NM,
             Unit::Bar => base / 100.0,
             Unit::Psi => base / PSI_IN_KPA,
@@ -184,7 +222,9 @@ impl Unit {
     fn decimals(self) -> usize {
         match self {
             Unit::Millimetre | Unit::Psi | Unit::DecibelA | Unit::Degree | Unit::Turns | Unit::ThirtySecondInch => 1,
-            Unit::Bar => 2,
+            Unit::Bar | Unit::Inch => 2,
+            Unit::Kilonewton => 1,
+            Unit::Metre | Unit::Foot => 1,
             _ => 0,
         }
     }
@@ -252,11 +292,17 @@ impl Units {
         speed: Unit::MilePerHour,
     };
 
-    /// The reader's unit for a quantity; `given` where there is no choice.
+    /// The reader's unit for a thing of at most `most` of the unit `given`; that unit where there is no choice.
     ///
-    /// Lengths over 40 mm stay in millimetres for every reader: nobody writes a car's number in thirty-seconds.
-    pub fn for_unit(&self, given: Unit) -> Unit {
+    /// # Example: a pad is read in thirty-seconds of an inch, a car's number in inches
+    /// ```
+    /// use witnessmark::rules::units::{Unit, Units};
+    /// assert_eq!(Units::US.for_unit(Unit::Millimetre, 25.0), Unit::ThirtySecondInch);
+    /// assert_eq!(Units::US.for_unit(Unit::Millimetre, 500.0), Unit::Inch);
+    /// ```
+    pub fn for_unit(&self, given: Unit, most: f64) -> Unit {
         match given.quantity() {
+            Quantity::Length if self.length != Unit::Millimetre && given.is_long(most) => Unit::Inch,
             Quantity::Length => self.length,
             Quantity::Torque => self.torque,
             Quantity::Pressure => self.pressure,
@@ -270,7 +316,7 @@ impl Units {
     /// Takes one choice over; a unit without a choice changes nothing.
     pub fn choose(&mut self, unit: Unit) {
         match unit.quantity() {
-            Quantity::Length => self.length = unit,
+            Quantity::Length if unit != Unit::Inch => self.length = unit,
             Quantity::Torque => self.torque = unit,
             Quantity::Pressure => self.pressure = unit,
             Quantity::Temperature => self.temperature = unit,
@@ -306,7 +352,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn a_reading_converted_there_and_back_is_the_same_reading(value in -1e6f64..1e6, a in 0usize..17, b in 0usize..3) {
+        fn a_reading_converted_there_and_back_is_the_same_reading(value in -1e6f64..1e6, a in 0usize..22, b in 0usize..3) {
             let a = Unit::ALL[a];
             let b = a.siblings()[b % a.siblings().len()];
             let back = b.convert(a.convert(value, b), a);

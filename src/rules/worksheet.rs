@@ -116,6 +116,11 @@ pub fn list() -> Vec<&'static str> {
     WORKSHEETS.iter().map(|worksheet| worksheet.name).collect()
 }
 
+/// The fields that a worksheet's input may have; none for a name not in [`list`].
+pub fn fields(name: &str) -> &'static [&'static str] {
+    WORKSHEETS.iter().find(|worksheet| worksheet.name == name).map_or(&[], |worksheet| worksheet.fields)
+}
+
 /// Runs a worksheet on one JSON object; `default_policy` is the gear table where the input brings none.
 ///
 /// # Errors

@@ -9,6 +9,7 @@ mod live;
 pub mod page;
 mod session;
 mod telling;
+mod units;
 mod wire;
 
 mod driver;

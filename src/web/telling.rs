@@ -34,11 +34,17 @@ fn line_of(item: &Item, sent: &Sent, photos_under: &str) -> Line {
         class: worst.map(|severity| severity.word().to_owned()).unwrap_or_default(),
         head: item.name.clone(),
         text: answer.map_or_else(|| "not answered".to_owned(), |answer| say(item, answer)),
-        note: answer.and_then(|answer| answer.note.clone()).unwrap_or_default(),
+
+        note: [answer.and_then(|answer| worked(item, answer)), answer.and_then(|answer| answer.note.clone())].into_iter().flatten().collect::<Vec<_>>().join(" "),
         pictures: answer
             .map(|answer| answer.photos.iter().map(|id| format!("{photos_under}/photos/{id}")).collect())
             .unwrap_or_default(),
     }
+}
+
+/// The readings that an answer was worked out from.
+fn worked(item: &Item, answer: &Answer) -> Option<String> {
+    Some(crate::rules::work::say(item.work.as_ref()?, answer.worked.as_ref()?))
 }
 
 /// An answer in words, figures with their unit as they were given.

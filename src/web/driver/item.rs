@@ -3,9 +3,11 @@
 use super::Mine;
 use crate::rules::answer::{Trouble, Typed, is_asked};
 use crate::rules::judge::Finding;
-use crate::rules::sheet::{Area, Choice, Item, Kind, YesNo};
+use crate::rules::sheet::{Area, Choice, Item, Kind, Work, YesNo};
 use crate::rules::units::{Unit, Units};
 use crate::rules::words::{Per, Place, Severity};
+use crate::rules::work::{PREFIX, SYSTEM, typed_of};
+use crate::rules::worksheet_form::{self, Blank, BlankKind, System};
 
 /// A text field of an item.
 pub struct Field {
@@ -40,8 +42,32 @@ pub struct ItemView<'a> {
     pub photos_left: usize,
     pub date_is: Vec<Tap>,
     pub labels: Vec<String>,
+    /// The worksheet from whose readings the answer can be worked out.
+    pub work: Option<WorkView>,
     /// Limits in short, so that a person knows before measuring.
     pub limits: String,
+}
+
+/// A worksheet's blanks beside the field that they give the answer to.
+pub struct WorkView {
+    pub title: &'static str,
+    pub says: &'static str,
+    pub caution: &'static str,
+    pub blanks: Vec<BlankView>,
+    pub units: Vec<Tap>,
+    pub begun: bool,
+}
+
+/// One blank of a worksheet, with a field a row where it is a list.
+pub struct BlankView {
+    pub label: &'static str,
+    pub help: &'static str,
+    /// number, text, date, choice, flag.
+    pub kind: &'static str,
+    pub unit: &'static str,
+    pub fields: Vec<Field>,
+    /// The answers of a choice or flag, for the blank's only field.
+    pub taps: Vec<Tap>,
 }
 
 /// What the judge says of one item now.
@@ -78,6 +104,7 @@ fn view<'a>(mine: &'a Mine, item: &'a Item, units: &Units) -> ItemView<'a> {
         photos,
         date_is: date_is(item, value(typed, "date-is")),
         labels: labels(mine, item),
+        work: item.work.as_ref().map(|work| work_view(id, work, typed, troubles, units)),
         limits: limits(item, units),
         item,
     }
@@ -138,11 +165,11 @@ fn taps(item: &Item, chosen: &str) -> Vec<Tap> {
 
 fn units_of(item: &Item, typed: &Typed, chosen: &Units) -> Vec<Tap> {
     let Kind::Measurement(rule) = &item.kind else { return Vec::new() };
-    let siblings = rule.unit.siblings();
-    if siblings.len() < 2 || (rule.unit == Unit::Millimetre && rule.possible.1 > 40.0) {
+    let siblings = rule.unit.choices(rule.possible.1);
+    if siblings.len() < 2 {
         return Vec::new();
     }
-    let now = Unit::parse(value(typed, "unit")).unwrap_or_else(|| chosen.for_unit(rule.unit));
+    let now = Unit::parse(value(typed, "unit")).unwrap_or_else(|| chosen.for_unit(rule.unit, rule.possible.1));
     siblings.into_iter().map(|unit| Tap { value: unit.token().into(), say: unit.symbol().into(), chosen: unit == now }).collect()
 }
 
@@ -158,6 +185,66 @@ fn date_is(item: &Item, chosen: &str) -> Vec<Tap> {
     vec![tap("made", "The day it was made"), tap("valid-until", "The last day it is valid")]
 }
 
+fn work_view(id: &str, work: &Work, typed: &Typed, troubles: &[Trouble], units: &Units) -> WorkView {
+    let chosen = if units.length == Unit::Millimetre { System::Metric } else { System::Us };
+    let typed_in = match value(typed, SYSTEM) {
+        "" => chosen,
+        word => System::parse(word),
+    };
+    // Readings that come back from a submission are in the worksheet's units: shown in the reader's.
+    let system = if typed_in == System::Wire { chosen } else { typed_in };
+    let shown = |blank: &Blank, text: &str| match (blank.kind, text.parse::<f64>()) {
+        (BlankKind::Number(Some(measure)), Ok(number)) if typed_in == System::Wire => {
+            let shown = measure.to_shown(number, system);
+            ((shown * 1e6).round() / 1e6).to_string()
+        }
+        _ => text.to_owned(),
+    };
+    let own = typed_of(typed);
+    let blanks = work.form.blanks.iter().filter(|blank| {
+        let root = blank.path.split(['.', '[']).next().unwrap_or_default();
+        root != "on" && !work.fixed.contains_key(root)
+    });
+    WorkView {
+        title: work.form.title,
+        says: work.form.says,
+        caution: work.form.caution,
+        begun: worksheet_form::is_begun(work.form, &own),
+        units: [System::Metric, System::Us]
+            .map(|other| Tap { value: other.word().into(), say: if other == System::Us { "US" } else { "Metric" }.into(), chosen: other == system })
+            .into(),
+        blanks: blanks
+            .map(|blank| {
+                let given = |field: &String| own.get(field).map(|text| shown(blank, text)).unwrap_or_default();
+                let fields: Vec<Field> = blank
+                    .fields()
+                    .iter()
+                    .map(|path| Field {
+                        name: format!("{id}.{PREFIX}{path}"),
+                        label: blank.label.into(),
+                        value: given(path),
+                        trouble: trouble_at(troubles, &format!("{PREFIX}{path}")),
+                    })
+                    .collect();
+                let now = fields.first().map(|field| field.value.clone()).unwrap_or_default();
+                let tap = |value: &str, say: &str| Tap { value: value.into(), say: say.into(), chosen: value == now };
+                let (kind, taps) = match blank.kind {
+                    BlankKind::Number(_) => ("number", Vec::new()),
+                    BlankKind::Text => ("text", Vec::new()),
+                    BlankKind::Date => ("date", Vec::new()),
+                    BlankKind::Choice(choices) => ("choice", choices.iter().map(|(value, say)| tap(value, say)).collect()),
+                    BlankKind::Flag(yes, no) => ("choice", vec![tap("yes", yes), tap("no", no)]),
+                };
+                let unit = match blank.kind {
+                    BlankKind::Number(Some(measure)) => measure.shown(system).symbol(),
+                    _ => "",
+                };
+                BlankView { label: blank.label, help: blank.help, kind, unit, fields, taps }
+            })
+            .collect(),
+    }
+}
+
 /// The labels the sheet knows, offered while typing.
 fn labels(mine: &Mine, item: &Item) -> Vec<String> {
     let Kind::Label(rule) = &item.kind else { return Vec::new() };
@@ -169,7 +256,7 @@ fn labels(mine: &Mine, item: &Item) -> Vec<String> {
 fn limits(item: &Item, units: &Units) -> String {
     use crate::rules::sheet::Bound;
     let Kind::Measurement(rule) = &item.kind else { return String::new() };
-    let shown = if rule.unit == Unit::Millimetre && rule.possible.1 > 40.0 { rule.unit } else { units.for_unit(rule.unit) };
+    let shown = units.for_unit(rule.unit, rule.possible.1);
     let say = |number: f64| shown.say(rule.unit.convert(number, shown));
     let last = rule.limits.iter().rev().find(|limit| limit.severity.holds_the_car());
     match last.map(|limit| &limit.bound) {

@@ -7,7 +7,6 @@ mod photo;
 
 pub(in crate::web) use photo::jpeg;
 mod send;
-mod units;
 
 use super::Web;
 use super::error::Fault;
@@ -30,7 +29,7 @@ pub(super) fn routes() -> Router<Web> {
         .route("/{entry}/live", get(home::live))
         .route("/{entry}/areas/{area}", get(area::show).post(area::save))
         .route("/{entry}/submissions", post(send::send))
-        .route("/{entry}/units", get(units::show).post(units::choose))
+        .route("/{entry}/units", get(crate::web::units::show).post(crate::web::units::choose))
         .route("/{entry}/photos/{photo}", get(photo::show))
         .route(
             "/{entry}/items/{item}/photos",

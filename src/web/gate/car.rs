@@ -106,7 +106,7 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Type
     let (strip, nearest, notes) = match shown {
         Some(sent) => (
             strip(sheet, &sent.answers, &sent.judged, Some(&state.judgement.still_open)),
-            nearest_first(&sent.judged.readings).into_iter().take(NEAREST).collect(),
+            nearest_first(&sent.judged.readings).into_iter().filter(|reading| !is_open(reading, state)).take(NEAREST).collect(),
             sent.judged.findings.iter().filter(|finding| !finding.severity.holds_the_car()).collect(),
         ),
         None => (Vec::new(), Vec::new(), Vec::new()),
@@ -131,6 +131,11 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Type
         known,
         state,
     }
+}
+
+/// What is an open finding stands above already, with its sentence.
+fn is_open(reading: &Reading, state: &EntryState) -> bool {
+    reading.severity.is_some_and(|severity| severity.holds_the_car()) && state.judgement.still_open.contains(&reading.item)
 }
 
 pub(super) async fn show(

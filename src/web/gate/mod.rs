@@ -19,6 +19,7 @@ pub(super) fn routes() -> Router<Web> {
     Router::new()
         .route("/{event}", get(lane::lane))
         .route("/{event}/live", get(live))
+        .route("/{event}/units", get(super::units::show).post(super::units::choose))
         .route("/{event}/entries/{entry}", get(car::show))
         .route("/{event}/entries/{entry}/sign-offs", post(car::sign_off))
         .route("/{event}/entries/{entry}/photos/{photo}", get(car::photo))

@@ -26,6 +26,7 @@ pub(super) fn routes() -> Router<Web> {
     Router::new()
         .route("/", get(events::list))
         .route("/events", post(events::make))
+        .route("/units", get(super::units::show).post(super::units::choose))
         .route("/events/{event}", get(board::board))
         .route("/events/{event}/live", get(live))
         .route("/events/{event}/roster", get(roster::show).post(roster::take).layer(upload))

@@ -1,20 +1,15 @@
-//! Units of the reader's choice, kept on this browser.
+//! Units of the reader's choice, kept on this browser: the same page for drivers, inspectors and organizers.
 
-use crate::acts::Refusal;
-use crate::acts::rights::{Deed, Whose, require};
+use super::Web;
+use super::error::Fault;
+use super::form::{Chosen, Form, UNITS_COOKIE};
+use super::page::{Page, render};
 use crate::rules::units::{Quantity, Unit, Units};
-use crate::store::entry;
-use crate::web::Web;
-use crate::web::draw::Plate;
-use crate::web::error::Fault;
-use crate::web::form::{At, Chosen, Form, UNITS_COOKIE};
-use crate::web::page::{Page, render};
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{OriginalUri, State};
+use axum::http::Uri;
 use axum::http::header::SET_COOKIE;
 use axum::response::{IntoResponse, Redirect, Response};
-use uuid::Uuid;
 
 struct Row {
     name: &'static str,
@@ -24,19 +19,19 @@ struct Row {
 }
 
 #[derive(Template)]
-#[template(path = "driver/units.html")]
+#[template(path = "front/units.html")]
 struct UnitsPage {
-    entry: Uuid,
-    number: String,
+    back: String,
     rows: Vec<Row>,
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(id): At<Uuid>, Chosen(units): Chosen) -> Page {
-    let known = web.house.event_of_entry(id).await?;
-    require(&actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry: id })?;
-    let mut db = web.house.store.read().await?;
-    let entry = entry::one(&mut db, id).await?.ok_or(Refusal::NotHere)?;
-    let row = |name, title, chosen: Unit| Row { name, title, units: chosen.siblings(), chosen };
+/// The page that the units page belongs to: its own address without its last part.
+fn back(uri: &Uri) -> String {
+    uri.path().trim_end_matches("/units").to_owned()
+}
+
+pub(super) async fn show(OriginalUri(uri): OriginalUri, Chosen(units): Chosen) -> Page {
+    let row = |name, title, chosen: Unit| Row { name, title, units: chosen.choices(1.0), chosen };
     let rows = vec![
         row("length", "Pads and tread", units.length),
         row("torque", "Torque", units.torque),
@@ -45,10 +40,10 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(id): At<Uui
         row("mass", "Mass", units.mass),
         row("speed", "Speed", units.speed),
     ];
-    render(&UnitsPage { entry: id, number: entry.number.to_string(), rows })
+    render(&UnitsPage { back: back(&uri), rows })
 }
 
-pub(super) async fn choose(State(web): State<Web>, At(entry): At<Uuid>, form: Form) -> Result<Response, Fault> {
+pub(super) async fn choose(State(web): State<Web>, OriginalUri(uri): OriginalUri, form: Form) -> Result<Response, Fault> {
     let mut units = Units::METRIC;
     for (name, quantity) in [
         ("length", Quantity::Length),
@@ -64,5 +59,5 @@ pub(super) async fn choose(State(web): State<Web>, At(entry): At<Uuid>, form: Fo
     }
     let secure = if web.is_https() { "; Secure" } else { "" };
     let cookie = format!("{UNITS_COOKIE}={}; Path=/; Max-Age=31536000; SameSite=Lax{secure}", units.tokens());
-    Ok(([(SET_COOKIE, cookie)], Redirect::to(&format!("/my/{entry}"))).into_response())
+    Ok(([(SET_COOKIE, cookie)], Redirect::to(&back(&uri))).into_response())
 }
