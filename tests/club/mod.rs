@@ -202,6 +202,22 @@ impl Club {
     pub fn new_id(&self) -> String {
         self.house.new_id().to_string()
     }
+
+    /// Another event of the club: same day, same groups, nobody entered.
+    pub async fn another_event(&self, name: &str) -> String {
+        self.make_event(name, None).await
+    }
+
+    /// The page of a car as the organizer sees it.
+    pub async fn car_page(&self, number: &str) -> Page {
+        let path = format!("/club/events/{}/entries/{}", self.event, self.entry(number).await);
+        self.organizer.get(&path).await.page().await
+    }
+
+    /// A car's history as the organizer reads it, the newest first: "clear by R. Holt (inspector)".
+    pub async fn history_of(&self, number: &str) -> Vec<String> {
+        self.car_page(number).await.all("ol.told li b")
+    }
 }
 
 impl Drop for Club {
@@ -249,6 +265,38 @@ impl Person {
     pub async fn post_json(&self, path: &str, body: &Json) -> Answer {
         self.send(self.client.post(self.url(path)).json(body)).await
     }
+
+    /// Posts bytes as they are, under any content type.
+    pub async fn post_bytes(&self, path: &str, kind: &str, body: impl Into<reqwest::Body>) -> Answer {
+        self.send(self.client.post(self.url(path)).header("content-type", kind).body(body)).await
+    }
+
+    /// Sends files by a form: name of the file, what it says it is, its bytes.
+    pub async fn upload(&self, path: &str, field: &'static str, files: &[(&str, &str, &[u8])]) -> Answer {
+        let mut form = reqwest::multipart::Form::new();
+        for (name, kind, bytes) in files {
+            let part = reqwest::multipart::Part::bytes(bytes.to_vec()).file_name((*name).to_owned());
+            form = form.part(field, part.mime_str(kind).expect("a content type"));
+        }
+        self.send(self.client.post(self.url(path)).multipart(form)).await
+    }
+
+    /// Asks with a cookie in hand, whatever path it was given for.
+    pub async fn get_with(&self, path: &str, cookie: &str) -> Answer {
+        self.send(self.client.get(self.url(path)).header("cookie", cookie)).await
+    }
+
+    /// Posts a form with a cookie in hand, whatever path it was given for.
+    pub async fn post_with(&self, path: &str, cookie: &str, form: &[(&str, &str)]) -> Answer {
+        self.send(self.client.post(self.url(path)).header("cookie", cookie).form(form)).await
+    }
+
+    /// Opens a private link and keeps the cookie in hand instead of in the browser: `witnessmark=...`.
+    pub async fn cookie_by(base: &str, secret: &str) -> String {
+        let answer = Person::stranger(base).get(&format!("/in/{secret}")).await;
+        let cookie = answer.header("set-cookie");
+        cookie.split(';').next().filter(|pair| pair.contains('=')).expect("a link gives a cookie").to_owned()
+    }
 }
 
 /// What the server answered.
@@ -273,6 +321,16 @@ impl Answer {
 
     pub async fn json(self) -> Json {
         self.0.json().await.expect("JSON")
+    }
+
+    pub async fn bytes(self) -> Vec<u8> {
+        self.0.bytes().await.expect("bytes").to_vec()
+    }
+
+    /// The next piece of a stream; `None` when it has ended.
+    pub async fn piece(&mut self) -> Option<String> {
+        let piece = self.0.chunk().await.ok().flatten()?;
+        Some(String::from_utf8(piece.to_vec()).expect("UTF-8"))
     }
 
     pub async fn page(self) -> Page {
@@ -313,6 +371,22 @@ impl Page {
     pub fn value_of(&self, selector: &str) -> String {
         let found = self.html.select(&css(selector)).next();
         found.and_then(|field| field.attr("value")).unwrap_or_default().to_owned()
+    }
+
+    /// The text inside the first element of a kind, letter by letter.
+    pub fn raw(&self, selector: &str) -> String {
+        self.html.select(&css(selector)).next().map(|element| element.text().collect()).unwrap_or_default()
+    }
+
+    /// Whether there is such an element.
+    pub fn has(&self, selector: &str) -> bool {
+        self.html.select(&css(selector)).next().is_some()
+    }
+
+    /// An attribute of the first element of a kind.
+    pub fn attr(&self, selector: &str, name: &str) -> String {
+        let found = self.html.select(&css(selector)).next();
+        found.and_then(|element| element.attr(name)).unwrap_or_default().to_owned()
     }
 
     /// The secret of the private link that is shown.

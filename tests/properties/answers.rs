@@ -18,14 +18,44 @@ const ON: jiff::civil::Date = date(2026, 5, 9);
 /// Texts a form may hold: mostly nearly right, sometimes anything at all.
 fn any_text() -> impl Strategy<Value = String> {
     let near = prop::sample::select(vec![
-        "", "yes", "no", "n/a", "3,5", "3.0", "-1", "1e9", "99999", "NaN", "inf", "5/32", "1224", "DOT AB12 3CDE 0119", "431", "0001",
-        "2026-01-02", "2026-13-40", "9999-12-31", "SA2020", "closed", "open", "harness", "discs", "mm", "N.m", "1/32 in", "made", "valid-until", "2026-03",
+        "",
+        "yes",
+        "no",
+        "n/a",
+        "3,5",
+        "3.0",
+        "-1",
+        "1e9",
+        "99999",
+        "NaN",
+        "inf",
+        "5/32",
+        "1224",
+        "DOT AB12 3CDE 0119",
+        "431",
+        "0001",
+        "2026-01-02",
+        "2026-13-40",
+        "9999-12-31",
+        "SA2020",
+        "closed",
+        "open",
+        "harness",
+        "discs",
+        "mm",
+        "N.m",
+        "1/32 in",
+        "made",
+        "valid-until",
+        "2026-03",
     ]);
     prop_oneof![4 => near.prop_map(str::to_owned), 1 => any::<String>(), 1 => "\\PC{0,60}"]
 }
 
 fn any_typed() -> impl Strategy<Value = Typed> {
-    let names = prop::sample::select(vec!["", "lf", "rf", "lr", "rr", "front", "rear", "unit", "note", "date", "date-is", "photo", "1", "zz"]);
+    let names = prop::sample::select(vec![
+        "", "lf", "rf", "lr", "rr", "front", "rear", "unit", "note", "date", "date-is", "photo", "1", "zz",
+    ]);
     prop::collection::btree_map(names.prop_map(str::to_owned), any_text(), 0..6)
 }
 
@@ -37,10 +67,12 @@ fn any_json() -> impl Strategy<Value = Json> {
         any_text().prop_map(Json::String),
     ];
     leaf.prop_recursive(3, 24, 6, |inner| {
-        let keys = prop::sample::select(vec!["value", "at", "unit", "note", "photo", "lf", "rr", "label", "date", "date_is", "x"]);
+        let keys =
+            prop::sample::select(vec!["value", "at", "unit", "note", "photo", "lf", "rr", "label", "date", "date_is", "x"]);
         prop_oneof![
             prop::collection::vec(inner.clone(), 0..4).prop_map(Json::Array),
-            prop::collection::btree_map(keys.prop_map(str::to_owned), inner, 0..5).prop_map(|map| Json::Object(map.into_iter().collect())),
+            prop::collection::btree_map(keys.prop_map(str::to_owned), inner, 0..5)
+                .prop_map(|map| Json::Object(map.into_iter().collect())),
         ]
     })
 }
@@ -107,6 +139,7 @@ fn a_sound_car_has_nothing_missing_and_nothing_found() {
     let input = json!({ "answers": given }).to_string();
     let judged = terminal::judge(CLUB_DAY, "2026-05-09", &input).expect("the answers can be read");
     assert_eq!(judged["complete"], true, "{}", judged["missing"]);
-    let holding: Vec<&Json> = judged["findings"].as_array().expect("a list").iter().filter(|found| found["severity"] != "note").collect();
+    let holding: Vec<&Json> =
+        judged["findings"].as_array().expect("a list").iter().filter(|found| found["severity"] != "note").collect();
     assert!(holding.is_empty(), "{holding:?}");
 }

@@ -13,8 +13,20 @@ const MAY: [(&str, &[&str]); 6] = [
 ];
 
 /// What the rules must not know: databases, the web, clocks, chance, files.
-const NOT_IN_RULES: [&str; 12] =
-    ["sqlx", "axum", "tokio", "askama", "std::fs", "std::net", "std::env", "SystemTime", "Instant", "getrandom", "rand::", "tracing"];
+const NOT_IN_RULES: [&str; 12] = [
+    "sqlx",
+    "axum",
+    "tokio",
+    "askama",
+    "std::fs",
+    "std::net",
+    "std::env",
+    "SystemTime",
+    "Instant",
+    "getrandom",
+    "rand::",
+    "tracing",
+];
 
 fn files(folder: &Path, ending: &str, found: &mut Vec<PathBuf>) {
     for entry in std::fs::read_dir(folder).expect("a folder") {

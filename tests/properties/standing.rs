@@ -81,7 +81,8 @@ fn told_again(records: &[Rec]) -> Standing {
             _ => None,
         })
         .collect();
-    let closed_by = |clear: &(&Rec, &BTreeSet<ItemId>), s: u8, item: &ItemId| pasts[&clear.0.id].contains(&s) && clear.1.contains(item);
+    let closed_by =
+        |clear: &(&Rec, &BTreeSet<ItemId>), s: u8, item: &ItemId| pasts[&clear.0.id].contains(&s) && clear.1.contains(item);
     let open_items = |s: &Rec| match &s.deed {
         Deed::Submission { open, .. } => open.clone(),
         _ => BTreeSet::new(),
@@ -94,7 +95,10 @@ fn told_again(records: &[Rec]) -> Standing {
             && bars.iter().all(|bar| past.contains(bar))
             && in_force.iter().all(|s| {
                 open_items(s).iter().all(|item| {
-                    counting.iter().filter(|by| by.0.id == clear.id || past.contains(&by.0.id)).any(|by| closed_by(by, s.id, item))
+                    counting
+                        .iter()
+                        .filter(|by| by.0.id == clear.id || past.contains(&by.0.id))
+                        .any(|by| closed_by(by, s.id, item))
                 })
             })
     });
