@@ -88,7 +88,10 @@ create table draft (
 create table record (
     -- made on the maker's device: sending twice meets the primary key
     id blob primary key,
+    event_id blob not null references event (id),
     entry_id blob not null references entry (id),
+    -- 1, 2, 3 ... in the event, in order of arrival: the order of the event's chain
+    place integer not null check (place > 0),
     kind text not null check (kind in ('submission', 'clear', 'hold', 'withdrawal')),
     -- ids of the newest records its maker had in front of them, a JSON list in order
     seen text not null check (json_valid(seen)),
@@ -97,17 +100,35 @@ create table record (
     number integer,
     made_at integer not null,
     arrived_at integer not null,
-    maker text not null,
+    -- the maker's name, null once it was erased; `maker_mark` is a hash over salt and name, and stays
+    maker text,
+    maker_salt text,
+    maker_mark blob not null,
     maker_role text not null,
     link_id blob not null references access_link (id),
     device_id blob not null references device (id),
     -- 0 for a clear that came from a device with no right to it any more
-    counts integer not null check (counts in (0, 1))
+    counts integer not null check (counts in (0, 1)),
+    -- SHA-256 of the record before it in its entry and in its event, and of itself: src/rules/chain.rs
+    entry_before blob,
+    event_before blob,
+    hash blob not null,
+    unique (event_id, place),
+    check ((maker is null) = (maker_salt is null))
 ) strict;
 
-create index record_by_entry on record (entry_id, kind);
+create index record_by_entry on record (entry_id, place);
 
-create trigger record_stays_as_it_is before update on record
+create trigger record_stays_as_it_is before update of
+    id, event_id, entry_id, place, kind, seen, body, number, made_at, arrived_at, maker_mark, maker_role, link_id, device_id,
+    counts, entry_before, event_before, hash on record
+begin
+    select raise(abort, 'history is append-only');
+end;
+
+-- a name can be erased, and nothing else can be made of it
+create trigger record_maker_is_erased_or_stays before update of maker, maker_salt on record
+when new.maker is not null or new.maker_salt is not null
 begin
     select raise(abort, 'history is append-only');
 end;

@@ -11,9 +11,8 @@ use crate::rules::sheet::Item;
 use crate::rules::standing::Standing;
 use crate::rules::units::Units;
 use crate::store::history::{self, Appended, Kind, NewRecord};
-use crate::store::{Touch, entry};
+use crate::store::{Touch, Writing, entry};
 use jiff::Timestamp;
-use sqlx::SqliteConnection;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -50,7 +49,7 @@ pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignO
     let kind = if given.clear { Kind::Clear } else { Kind::Hold };
     let body = WordBody { reason: given.reason.trim().to_owned(), items: given.closes.clone(), by_hand: given.by_hand.clone() };
     let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
-    let record = new_record(house, actor, entry_id, (given.id, kind), given.seen.clone(), body, given.made_at);
+    let record = new_record(house, actor, (known.event.id, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
     let touch = Touch::Entry { event: known.event.id, entry: entry_id };
     house.store.write::<_, Refusal, _>(touch, move |db| Box::pin(async move { put(db, &known, &given, &record).await })).await
 }
@@ -74,7 +73,7 @@ fn check_words(given: &SignOff) -> Result<(), Refusal> {
 }
 
 /// Inside the transaction: the history cannot go on between the look and the record.
-async fn put(db: &mut SqliteConnection, known: &KnownEvent, given: &SignOff, record: &NewRecord) -> Result<Appended, Refusal> {
+async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &NewRecord) -> Result<Appended, Refusal> {
     let records = history::of_entry(db, record.entry).await?;
     let there_already = records.iter().any(|there| there.id == record.id);
     if given.clear && !there_already {

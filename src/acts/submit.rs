@@ -62,7 +62,7 @@ pub async fn submit(house: &House, actor: &Actor, entry: Uuid, given: Submission
         answers: answers.iter().map(|(item, answer)| (item.to_string(), answer.to_json())).collect(),
     };
     let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
-    let record = new_record(house, actor, entry, (given.id, Kind::Submission), given.seen, body, given.made_at);
+    let record = new_record(house, actor, (known.event.id, entry), (given.id, Kind::Submission), given.seen, body, given.made_at);
     settle(house.store.append(Touch::Entry { event: known.event.id, entry }, record).await?)
 }
 
@@ -83,7 +83,7 @@ pub(super) fn check_id(id: Uuid) -> Result<(), Refusal> {
 pub(super) fn new_record(
     house: &House,
     actor: &Actor,
-    entry: Uuid,
+    (event, entry): (Uuid, Uuid),
     (id, kind): (Uuid, Kind),
     seen: Vec<Uuid>,
     body: String,
@@ -93,7 +93,7 @@ pub(super) fn new_record(
     // A clock that runs ahead would put the record into the future: then the time of arrival stands for both.
     let believed = made_at.filter(|made| made.as_second() <= arrived_at.as_second() + CLOCK_AHEAD_S);
     let made_at = believed.unwrap_or(arrived_at);
-    NewRecord { id, entry, kind, seen, body, made_at, arrived_at, maker: actor.maker(), counts: true }
+    NewRecord { id, event, entry, kind, seen, body, made_at, arrived_at, maker: actor.maker(), salt: house.new_secret(), counts: true }
 }
 
 fn read_given(known: &KnownEvent, given: &Map<String, Json>, house: &House) -> Result<Answers, Refusal> {

@@ -1,7 +1,9 @@
 //! The history of an entry: append-only, held by triggers. Nothing here changes or removes a record.
 
 use super::row;
+use super::writer::Writing;
 use super::{Store, StoreError};
+use crate::rules::chain::{Hash, Sealed, hex, mark_of};
 use jiff::Timestamp;
 use sqlx::{FromRow, SqliteConnection};
 use uuid::Uuid;
@@ -50,6 +52,7 @@ pub struct Maker {
 #[derive(Clone, Debug)]
 pub struct NewRecord {
     pub id: Uuid,
+    pub event: Uuid,
     pub entry: Uuid,
     pub kind: Kind,
     pub seen: Vec<Uuid>,
@@ -58,6 +61,8 @@ pub struct NewRecord {
     pub made_at: Timestamp,
     pub arrived_at: Timestamp,
     pub maker: Maker,
+    /// Goes into the hash with the maker's name, so that an erased name cannot be guessed back.
+    pub salt: [u8; 20],
     pub counts: bool,
 }
 
@@ -91,19 +96,29 @@ pub enum Appended {
 #[derive(FromRow)]
 struct Row {
     id: Vec<u8>,
+    event_id: Vec<u8>,
     entry_id: Vec<u8>,
+    place: i64,
     kind: String,
     seen: String,
     body: String,
     number: Option<u32>,
     made_at: i64,
     arrived_at: i64,
-    maker: String,
+    maker: Option<String>,
+    maker_salt: Option<String>,
+    maker_mark: Vec<u8>,
     maker_role: String,
     link_id: Vec<u8>,
     device_id: Vec<u8>,
     counts: bool,
+    entry_before: Option<Vec<u8>>,
+    event_before: Option<Vec<u8>>,
+    hash: Vec<u8>,
 }
+
+/// What stands in place of a name that was erased.
+pub const ERASED: &str = "name erased";
 
 impl Row {
     fn record(self) -> Result<Record, StoreError> {
@@ -117,7 +132,7 @@ impl Row {
             made_at: row::time(self.made_at)?,
             arrived_at: row::time(self.arrived_at)?,
             maker: Maker {
-                name: self.maker,
+                name: self.maker.unwrap_or_else(|| ERASED.into()),
                 role: self.maker_role,
                 link: row::id(&self.link_id)?,
                 device: row::id(&self.device_id)?,
@@ -125,55 +140,185 @@ impl Row {
             counts: self.counts,
         })
     }
+
+    fn sealed(self) -> Result<Sealed, StoreError> {
+        let hash = |bytes: &[u8]| bytes.iter().map(|byte| format!("{byte:02x}")).collect::<String>();
+        Ok(Sealed {
+            place: u64::try_from(self.place).map_err(|_| StoreError::Unreadable("a place".into()))?,
+            id: row::id(&self.id)?.to_string(),
+            event: row::id(&self.event_id)?.to_string(),
+            entry: row::id(&self.entry_id)?.to_string(),
+            kind: self.kind,
+            seen: row::ids_from_json(&self.seen)?.iter().map(Uuid::to_string).collect(),
+            body: self.body,
+            number: self.number,
+            made_at: self.made_at,
+            arrived_at: self.arrived_at,
+            maker: self.maker,
+            maker_salt: self.maker_salt,
+            maker_mark: hash(&self.maker_mark),
+            maker_role: self.maker_role,
+            link: row::id(&self.link_id)?.to_string(),
+            device: row::id(&self.device_id)?.to_string(),
+            counts: self.counts,
+            entry_before: self.entry_before.as_deref().map(hash),
+            event_before: self.event_before.as_deref().map(hash),
+            hash: hash(&self.hash),
+        })
+    }
 }
 
-/// Adds a record; the caller holds the transaction.
-pub async fn append(db: &mut SqliteConnection, new: &NewRecord) -> Result<Appended, StoreError> {
-    let (id, entry) = (new.id.into_bytes(), new.entry.into_bytes());
+/// Adds a record at the end of its event's chain; the writer holds the transaction.
+pub async fn append(writing: &mut Writing, new: &NewRecord) -> Result<Appended, StoreError> {
+    let ends = writing.ends(new.event, new.entry).await?;
+    if ends.records >= MOST_RECORDS {
+        return match one(writing, new.id).await? {
+            Some(there) => Ok(compare(&there, new)),
+            None => Ok(Appended::Full),
+        };
+    }
+    let sealed = seal(new, &ends);
+    let hash = sealed.reckon();
+    let blob = |text: &Option<String>| text.as_ref().and_then(|hex| data_encoding::HEXLOWER.decode(hex.as_bytes()).ok());
     let written = sqlx::query(
-        "insert into record (id, entry_id, kind, seen, body, number, made_at, arrived_at, maker, maker_role, link_id, device_id, counts)
-         select ?1, ?2, ?3, ?4, ?5,
-                case when ?3 = 'submission' then (select count(*) + 1 from record where entry_id = ?2 and kind = ?3) end,
-                ?6, ?7, ?8, ?9, ?10, ?11, ?12
-         where (select count(*) from record where entry_id = ?2) < ?13
-         on conflict (id) do nothing",
+        "insert into record (id, event_id, entry_id, place, kind, seen, body, number, made_at, arrived_at, maker, maker_salt,
+             maker_mark, maker_role, link_id, device_id, counts, entry_before, event_before, hash)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
     )
-    .bind(&id[..])
-    .bind(&entry[..])
+    .bind(&new.id.as_bytes()[..])
+    .bind(&new.event.as_bytes()[..])
+    .bind(&new.entry.as_bytes()[..])
+    .bind(ends.place + 1)
     .bind(new.kind.word())
     .bind(row::ids_to_json(&new.seen))
     .bind(&new.body)
-    .bind(new.made_at.as_millisecond())
-    .bind(new.arrived_at.as_millisecond())
-    .bind(&new.maker.name)
+    .bind(sealed.number)
+    .bind(sealed.made_at)
+    .bind(sealed.arrived_at)
+    .bind(&sealed.maker)
+    .bind(&sealed.maker_salt)
+    .bind(blob(&Some(sealed.maker_mark)))
     .bind(&new.maker.role)
     .bind(&new.maker.link.as_bytes()[..])
     .bind(&new.maker.device.as_bytes()[..])
     .bind(new.counts)
-    .bind(MOST_RECORDS)
-    .execute(&mut *db)
+    .bind(blob(&sealed.entry_before))
+    .bind(blob(&sealed.event_before))
+    .bind(&hash[..])
+    .execute(&mut **writing)
     .await?;
     if written.rows_affected() == 1 {
+        writing.extend(new.event, new.entry, hash, new.kind == Kind::Submission);
         return Ok(Appended::New);
     }
-    let Some(there) = one(db, new.id).await? else { return Ok(Appended::Full) };
+    let there = one(writing, new.id).await?.ok_or_else(|| StoreError::Unreadable("a record that is there and is not".into()))?;
+    Ok(compare(&there, new))
+}
+
+/// The record as it will be hashed.
+fn seal(new: &NewRecord, ends: &Ends) -> Sealed {
+    let mut seen: Vec<String> = new.seen.iter().map(Uuid::to_string).collect();
+    seen.sort();
+    seen.dedup();
+    let salt = data_encoding::HEXLOWER.encode(&new.salt);
+    Sealed {
+        place: ends.place as u64 + 1,
+        id: new.id.to_string(),
+        event: new.event.to_string(),
+        entry: new.entry.to_string(),
+        kind: new.kind.word().into(),
+        seen,
+        body: new.body.clone(),
+        number: (new.kind == Kind::Submission).then_some(ends.submissions + 1),
+        made_at: new.made_at.as_millisecond(),
+        arrived_at: new.arrived_at.as_millisecond(),
+        maker_mark: hex(&mark_of(&salt, &new.maker.name)),
+        maker: Some(new.maker.name.clone()),
+        maker_salt: Some(salt),
+        maker_role: new.maker.role.clone(),
+        link: new.maker.link.to_string(),
+        device: new.maker.device.to_string(),
+        counts: new.counts,
+        entry_before: ends.entry_hash.as_ref().map(hex),
+        event_before: ends.event_hash.as_ref().map(hex),
+        hash: String::new(),
+    }
+}
+
+/// Whether what is there under the id is what was handed over now.
+fn compare(there: &Record, new: &NewRecord) -> Appended {
     let same = there.entry == new.entry
         && there.kind == new.kind
         && row::ids_to_json(&there.seen) == row::ids_to_json(&new.seen)
         && there.body == new.body
         && there.maker.link == new.maker.link;
-    Ok(if same { Appended::Again } else { Appended::IdTaken })
+    if same { Appended::Again } else { Appended::IdTaken }
 }
 
 async fn one(db: &mut SqliteConnection, id: Uuid) -> Result<Option<Record>, StoreError> {
-    let row: Option<Row> =
-        sqlx::query_as("select * from record where id = ?").bind(&id.as_bytes()[..]).fetch_optional(db).await?;
+    let row: Option<Row> = sqlx::query_as("select * from record where id = ?").bind(&id.as_bytes()[..]).fetch_optional(db).await?;
     row.map(Row::record).transpose()
+}
+
+/// The ends of the chains of an event and an entry: what the next record follows.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Ends {
+    /// The place of the event's newest record, 0 without one.
+    pub place: i64,
+    pub event_hash: Option<Hash>,
+    pub entry_hash: Option<Hash>,
+    /// How many records and submissions the entry has.
+    pub records: i64,
+    pub submissions: u32,
+}
+
+/// Reads the ends from the database.
+pub(super) async fn read_ends(db: &mut SqliteConnection, event: Uuid, entry: Uuid) -> Result<Ends, StoreError> {
+    #[derive(FromRow)]
+    struct Row {
+        place: i64,
+        event_hash: Option<Vec<u8>>,
+        entry_hash: Option<Vec<u8>>,
+        records: i64,
+        submissions: u32,
+    }
+    let row: Row = sqlx::query_as(
+        "select coalesce((select max(place) from record where event_id = ?1), 0) as place,
+                (select hash from record where event_id = ?1 order by place desc limit 1) as event_hash,
+                (select hash from record where entry_id = ?2 order by place desc limit 1) as entry_hash,
+                (select count(*) from record where entry_id = ?2) as records,
+                (select count(*) from record where entry_id = ?2 and kind = 'submission') as submissions",
+    )
+    .bind(&event.as_bytes()[..])
+    .bind(&entry.as_bytes()[..])
+    .fetch_one(db)
+    .await?;
+    let hash = |bytes: Option<Vec<u8>>| bytes.map(|bytes| bytes.try_into().map_err(|_| StoreError::Unreadable("a hash".into()))).transpose();
+    let Row { place, event_hash, entry_hash, records, submissions } = row;
+    Ok(Ends { place, event_hash: hash(event_hash)?, entry_hash: hash(entry_hash)?, records, submissions })
+}
+
+/// Every record of the database as it was hashed, event by event in the order of the chain.
+pub async fn sealed(db: &mut SqliteConnection, event: Option<Uuid>) -> Result<Vec<Sealed>, StoreError> {
+    let rows: Vec<Row> = sqlx::query_as("select * from record where ?1 is null or event_id = ?1 order by event_id, place")
+        .bind(event.map(|event| event.as_bytes().to_vec()))
+        .fetch_all(db)
+        .await?;
+    rows.into_iter().map(Row::sealed).collect()
+}
+
+/// The head of an event's chain: its newest record's place and hash.
+pub async fn head(db: &mut SqliteConnection, event: Uuid) -> Result<Option<(i64, String)>, StoreError> {
+    let row: Option<(i64, Vec<u8>)> = sqlx::query_as("select place, hash from record where event_id = ? order by place desc limit 1")
+        .bind(&event.as_bytes()[..])
+        .fetch_optional(db)
+        .await?;
+    Ok(row.map(|(place, hash)| (place, data_encoding::HEXLOWER.encode(&hash))))
 }
 
 /// The whole history of an entry, in order of arrival.
 pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Vec<Record>, StoreError> {
-    let rows: Vec<Row> = sqlx::query_as("select * from record where entry_id = ? order by arrived_at, id")
+    let rows: Vec<Row> = sqlx::query_as("select * from record where entry_id = ? order by place")
         .bind(&entry.as_bytes()[..])
         .fetch_all(db)
         .await?;
@@ -183,8 +328,7 @@ pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Vec<Reco
 /// The histories of all entries of an event, in order of arrival.
 pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Record>, StoreError> {
     let rows: Vec<Row> = sqlx::query_as(
-        "select record.* from record join entry on entry.id = record.entry_id
-         where entry.event_id = ? order by record.arrived_at, record.id",
+        "select * from record where event_id = ? order by place",
     )
     .bind(&event.as_bytes()[..])
     .fetch_all(db)

@@ -13,7 +13,7 @@ pub mod photo;
 pub mod row;
 mod writer;
 
-pub use writer::{Listener, Touch};
+pub use writer::{Listener, Touch, Writing};
 
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::pool::PoolConnection;

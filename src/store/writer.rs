@@ -3,10 +3,15 @@
 //! It takes all that waits, writes it in one `BEGIN IMMEDIATE`, commits, and only then answers each. A deed of several
 //! statements runs in a savepoint of its own, so that one that fails does not take its neighbours along; a record of the
 //! history is a single statement and needs none (a savepoint costs two crossings to SQLite's thread).
+//!
+//! Being the only writer, it knows the ends of the chains it writes to and need not ask for them again.
 
-use super::history::{self, Appended, NewRecord};
+use super::history::{self, Appended, Ends, NewRecord};
 use super::{Store, StoreError};
+use crate::rules::chain::Hash;
 use sqlx::{Connection, SqliteConnection};
+use std::collections::HashMap;
+use std::ops::{Deref, DerefMut};
 use std::panic::AssertUnwindSafe;
 use std::pin::Pin;
 use std::sync::Arc;
@@ -24,7 +29,7 @@ pub(super) type DeedFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>
 /// Tells the caller how it ended, once the transaction's fate is known.
 type Answer = Box<dyn FnOnce(Result<(), StoreError>) + Send>;
 /// Runs a deed; gives whether its changes are to be kept, and how to answer.
-type Deed = Box<dyn for<'c> FnOnce(&'c mut SqliteConnection) -> DeedFuture<'c, (bool, Answer)> + Send>;
+type Deed = Box<dyn for<'c> FnOnce(&'c mut Writing) -> DeedFuture<'c, (bool, Answer)> + Send>;
 
 enum Work {
     Append(Box<NewRecord>, oneshot::Sender<Result<Appended, StoreError>>),
@@ -89,7 +94,7 @@ impl Store {
     where
         T: Send + 'static,
         E: From<StoreError> + Send + 'static,
-        F: for<'c> FnOnce(&'c mut SqliteConnection) -> DeedFuture<'c, Result<T, E>> + Send + 'static,
+        F: for<'c> FnOnce(&'c mut Writing) -> DeedFuture<'c, Result<T, E>> + Send + 'static,
     {
         let (tell, hear) = oneshot::channel::<Result<T, E>>();
         let deed: Deed = Box::new(move |connection| {
@@ -118,34 +123,107 @@ impl Store {
     }
 }
 
-async fn write_all(mut connection: SqliteConnection, mut receiver: mpsc::Receiver<(Touch, Work)>, listener: Listener) {
+/// The writing connection, with the ends of the chains as they will be when the transaction is through.
+pub struct Writing {
+    connection: SqliteConnection,
+    events: HashMap<Uuid, (i64, Option<Hash>)>,
+    entries: HashMap<Uuid, (Option<Hash>, i64, u32)>,
+}
+
+/// How many chains' ends are remembered.
+const ENDS_KEPT: usize = 20_000;
+
+impl Deref for Writing {
+    type Target = SqliteConnection;
+
+    fn deref(&self) -> &SqliteConnection {
+        &self.connection
+    }
+}
+
+impl DerefMut for Writing {
+    fn deref_mut(&mut self) -> &mut SqliteConnection {
+        &mut self.connection
+    }
+}
+
+impl Writing {
+    fn new(connection: SqliteConnection) -> Writing {
+        Writing { connection, events: HashMap::new(), entries: HashMap::new() }
+    }
+
+    async fn say(&mut self, statement: &'static str) -> Result<(), StoreError> {
+        sqlx::query(statement).execute(&mut self.connection).await?;
+        Ok(())
+    }
+
+    /// What the next record of this entry follows.
+    pub(super) async fn ends(&mut self, event: Uuid, entry: Uuid) -> Result<Ends, StoreError> {
+        if let (Some((place, event_hash)), Some((entry_hash, records, submissions))) = (self.events.get(&event), self.entries.get(&entry)) {
+            return Ok(Ends { place: *place, event_hash: *event_hash, entry_hash: *entry_hash, records: *records, submissions: *submissions });
+        }
+        let ends = history::read_ends(&mut self.connection, event, entry).await?;
+        if self.entries.len() >= ENDS_KEPT {
+            self.forget();
+        }
+        self.events.insert(event, (ends.place, ends.event_hash));
+        self.entries.insert(entry, (ends.entry_hash, ends.records, ends.submissions));
+        Ok(ends)
+    }
+
+    /// A record was put at the end of its chains.
+    pub(super) fn extend(&mut self, event: Uuid, entry: Uuid, hash: Hash, is_submission: bool) {
+        if let Some((place, event_hash)) = self.events.get_mut(&event) {
+            (*place, *event_hash) = (*place + 1, Some(hash));
+        }
+        if let Some((entry_hash, records, submissions)) = self.entries.get_mut(&entry) {
+            (*entry_hash, *records) = (Some(hash), *records + 1);
+            *submissions += u32::from(is_submission);
+        }
+    }
+
+    /// Something was undone: what is remembered may not be so.
+    fn forget(&mut self) {
+        self.events.clear();
+        self.entries.clear();
+    }
+}
+
+async fn write_all(connection: SqliteConnection, mut receiver: mpsc::Receiver<(Touch, Work)>, listener: Listener) {
+    let mut writing = Writing::new(connection);
     let mut group = Vec::with_capacity(GROUP);
     while receiver.recv_many(&mut group, GROUP).await > 0 {
-        write_group(&mut connection, &mut group, &listener).await;
+        write_group(&mut writing, &mut group, &listener).await;
     }
-    if let Err(error) = connection.close().await {
+    if let Err(error) = writing.connection.close().await {
         tracing::error!(%error, "closing the database");
     }
 }
 
-async fn write_group(connection: &mut SqliteConnection, group: &mut Vec<(Touch, Work)>, listener: &Listener) {
-    let mut transaction = match connection.begin_with("BEGIN IMMEDIATE").await {
-        Ok(transaction) => transaction,
-        Err(error) => return refuse_all(group, &error.to_string()),
-    };
+async fn write_group(writing: &mut Writing, group: &mut Vec<(Touch, Work)>, listener: &Listener) {
+    if let Err(error) = writing.say("begin immediate").await {
+        return refuse_all(group, &error.to_string());
+    }
     let mut answers: Vec<Answer> = Vec::with_capacity(group.len());
     let mut touches: Vec<Touch> = Vec::with_capacity(group.len());
     for (touch, work) in group.drain(..) {
         touches.push(touch);
         answers.push(match work {
             Work::Append(record, tell) => {
-                let outcome = history::append(&mut transaction, &record).await;
+                let outcome = history::append(writing, &record).await;
                 Box::new(move |committed| drop(tell.send(committed.and(outcome))))
             }
-            Work::Deed(deed) => in_savepoint(&mut transaction, deed).await,
+            Work::Deed(deed) => in_savepoint(writing, deed).await,
         });
     }
-    let committed = transaction.commit().await.map_err(|error| error.to_string());
+    let committed = writing.say("commit").await.map_err(|error| error.to_string());
+    if committed.is_err() {
+        writing.forget();
+        // SQLite has ended the transaction itself in some cases; then this has nothing to undo.
+        if let Err(error) = writing.say("rollback").await {
+            tracing::warn!(%error, "undoing a group that could not be committed");
+        }
+    }
     for touch in touches {
         listener(touch);
     }
@@ -154,21 +232,15 @@ async fn write_group(connection: &mut SqliteConnection, group: &mut Vec<(Touch, 
     }
 }
 
-async fn in_savepoint(connection: &mut SqliteConnection, deed: Deed) -> Answer {
-    let mut savepoint = match connection.begin().await {
-        Ok(savepoint) => savepoint,
-        // The deed is dropped, and with it its answer: the caller hears that it broke off.
-        Err(error) => {
-            tracing::error!(%error, "a savepoint could not be opened");
-            return Box::new(|_| ());
-        }
-    };
-    let outcome = caught(AssertUnwindSafe(deed(&mut savepoint))).await;
-    let (ended, answer) = match outcome {
-        Some((true, answer)) => (savepoint.commit().await, answer),
-        Some((false, answer)) => (savepoint.rollback().await, answer),
-        None => (savepoint.rollback().await, Box::new(|_| ()) as Answer),
-    };
+async fn in_savepoint(writing: &mut Writing, deed: Deed) -> Answer {
+    // The deed is dropped, and with it its answer: the caller hears that it broke off.
+    if let Err(error) = writing.say("savepoint deed").await {
+        tracing::error!(%error, "a savepoint could not be opened");
+        return Box::new(|_| ());
+    }
+    let outcome = caught(AssertUnwindSafe(deed(writing))).await;
+    let (keep, answer) = outcome.unwrap_or_else(|| (false, Box::new(|_| ())));
+    let ended = if keep { writing.say("release deed").await } else { undo(writing).await };
     match ended {
         Ok(()) => answer,
         Err(error) => {
@@ -176,6 +248,12 @@ async fn in_savepoint(connection: &mut SqliteConnection, deed: Deed) -> Answer {
             Box::new(move |committed| answer(committed.and(Err(StoreError::NotCommitted(said)))))
         }
     }
+}
+
+async fn undo(writing: &mut Writing) -> Result<(), StoreError> {
+    writing.forget();
+    writing.say("rollback to deed").await?;
+    writing.say("release deed").await
 }
 
 /// Runs a deed; `None` where it panicked: the writer must outlive every deed.
