@@ -53,6 +53,8 @@ enum Command {
         #[arg(long)]
         list: bool,
     },
+    /// Reckon a history's hashes anew and name the first record that does not fit.
+    Verify(Verify),
     /// Work on tech sheet files.
     #[command(subcommand)]
     Sheet(Sheet),
@@ -93,6 +95,19 @@ struct Demo {
     /// Address and port to listen on.
     #[arg(long, default_value = "127.0.0.1:8440")]
     listen: SocketAddr,
+}
+
+#[derive(Args)]
+struct Verify {
+    /// The club's database.
+    #[arg(long, required_unless_present = "export", conflicts_with = "export")]
+    database: Option<PathBuf>,
+    /// A history taken away from the organizer's page: one record a line.
+    #[arg(long)]
+    export: Option<PathBuf>,
+    /// A head noted earlier: the history must still reach it.
+    #[arg(long)]
+    head: Option<String>,
 }
 
 /// The machine's clock and the operating system's chance.
@@ -142,6 +157,7 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
             Ok(answer(input().and_then(|input| terminal::worksheet(&name.unwrap_or_default(), &input))))
         }
         Command::Standing => Ok(answer(input().and_then(|input| terminal::standing(&input)))),
+        Command::Verify(wanted) => verify(wanted),
         Command::Judge { sheet, on } => {
             let sheet = std::fs::read_to_string(&sheet).map_err(|error| format!("{}: {error}", sheet.display()))?;
             Ok(answer(input().and_then(|input| terminal::judge(&sheet, &on, &input))))
@@ -162,6 +178,21 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
             Ok(ExitCode::SUCCESS)
         }
     }
+}
+
+/// Exit status 0 where the history fits, 2 where it does not.
+fn verify(wanted: Verify) -> Result<ExitCode, Failure> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let records = match (wanted.database, wanted.export) {
+        (Some(path), _) => runtime.block_on(witnessmark::store::sealed_records(&path))?,
+        (None, Some(path)) => {
+            terminal::read_export(&std::fs::read_to_string(&path).map_err(|error| format!("{}: {error}", path.display()))?)?
+        }
+        (None, None) => return Err("name a database or an export".into()),
+    };
+    let (words, fits) = terminal::verify(records, wanted.head.as_deref());
+    println!("{words}");
+    Ok(if fits { ExitCode::SUCCESS } else { ExitCode::from(2) })
 }
 
 /// Standard input as text.

@@ -93,7 +93,19 @@ pub(super) fn new_record(
     // A clock that runs ahead would put the record into the future: then the time of arrival stands for both.
     let believed = made_at.filter(|made| made.as_second() <= arrived_at.as_second() + CLOCK_AHEAD_S);
     let made_at = believed.unwrap_or(arrived_at);
-    NewRecord { id, event, entry, kind, seen, body, made_at, arrived_at, maker: actor.maker(), salt: house.new_secret(), counts: true }
+    NewRecord {
+        id,
+        event,
+        entry,
+        kind,
+        seen,
+        body,
+        made_at,
+        arrived_at,
+        maker: actor.maker(),
+        salt: house.new_secret(),
+        counts: true,
+    }
 }
 
 fn read_given(known: &KnownEvent, given: &Map<String, Json>, house: &House) -> Result<Answers, Refusal> {

@@ -19,7 +19,9 @@ pub fn from_json(item: &Item, json: &Json, today: Date) -> Result<Option<Answer>
     if let Some(input) = object.get("worked") {
         // The answer comes from the readings: what stands beside them as the answer is worked out again.
         let (note, photo) = (typed.remove("note"), typed.remove("photo"));
-        typed = Typed::from_iter(note.map(|note| ("note".into(), note)).into_iter().chain(photo.map(|photo| ("photo".into(), photo))));
+        typed = Typed::from_iter(
+            note.map(|note| ("note".into(), note)).into_iter().chain(photo.map(|photo| ("photo".into(), photo))),
+        );
         typed.extend(work::json_to_typed(item, input)?);
     }
     from_typed(item, &typed, today).map_err(|mut troubles| troubles.remove(0))

@@ -72,7 +72,13 @@ pub fn from_typed(item: &Item, typed: &Typed, today: Date) -> Result<Option<Answ
     if troubles.is_empty() { Ok(None) } else { Err(troubles) }
 }
 
-fn read_value(item: &Item, typed: &Typed, today: Date, photos: &[String], troubles: &mut Vec<Trouble>) -> Result<Option<Value>, Trouble> {
+fn read_value(
+    item: &Item,
+    typed: &Typed,
+    today: Date,
+    photos: &[String],
+    troubles: &mut Vec<Trouble>,
+) -> Result<Option<Value>, Trouble> {
     match &item.kind {
         Kind::YesNo(rule) => read_yes_no(typed, rule.not_applicable),
         Kind::Measurement(rule) => read_measurement(typed, rule, troubles),

@@ -9,7 +9,7 @@
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A SHA-256, written as 64 small hexadecimal figures.
 pub type Hash = [u8; 32];
@@ -136,43 +136,74 @@ pub struct Head {
     pub hash: String,
 }
 
+/// A history that fits so far.
+#[derive(Clone, Debug, Default)]
+pub struct Chain {
+    heads: Vec<Head>,
+    /// The event and newest hash of each entry.
+    entries: BTreeMap<String, (String, String)>,
+    ids: BTreeSet<String>,
+}
+
+impl Chain {
+    /// The ends of the events' chains so far.
+    pub fn heads(&self) -> &[Head] {
+        &self.heads
+    }
+
+    /// Whether this record is the next one.
+    ///
+    /// # Errors
+    /// How it does not fit what stands before it or what it says itself.
+    pub fn fits(&self, record: &Sealed) -> Result<(), Box<Misfit>> {
+        let last = self.heads.last().filter(|head| head.event == record.event);
+        if last.is_none() && self.heads.iter().any(|head| head.event == record.event) {
+            return Err(misfit(record, "the records of its event do not stand together"));
+        }
+        if self.ids.contains(&record.id) {
+            return Err(misfit(record, "its id is there twice"));
+        }
+        check(record, last, self.entries.get(&record.entry))
+    }
+
+    /// Takes the next record.
+    ///
+    /// # Errors
+    /// As [`Chain::fits`].
+    pub fn push(&mut self, record: Sealed) -> Result<(), Box<Misfit>> {
+        self.fits(&record)?;
+        if self.heads.last().is_none_or(|head| head.event != record.event) {
+            self.heads.push(Head { event: record.event.clone(), records: 0, hash: String::new() });
+        }
+        if let Some(head) = self.heads.last_mut() {
+            (head.records, head.hash) = (record.place, record.hash.clone());
+        }
+        self.entries.insert(record.entry, (record.event, record.hash));
+        self.ids.insert(record.id);
+        Ok(())
+    }
+}
+
 /// Goes through records event by event, each event's in the order of their places, and reckons every hash anew.
 ///
 /// # Errors
-/// The first record that does not fit what stands before it or what it says itself.
+/// The first record that does not fit.
 pub fn verify(records: impl IntoIterator<Item = Sealed>) -> Result<Vec<Head>, Box<Misfit>> {
-    let mut heads: Vec<Head> = Vec::new();
-    let mut entries: BTreeMap<String, (String, String)> = BTreeMap::new();
-    let mut ids: BTreeMap<String, u64> = BTreeMap::new();
-    for record in records {
-        if heads.last().is_none_or(|head| head.event != record.event) {
-            if let Some(head) = heads.iter().find(|head| head.event == record.event) {
-                return Err(misfit(&record, format!("event {} was left at place {} already", head.event, head.records)));
-            }
-            heads.push(Head { event: record.event.clone(), records: 0, hash: String::new() });
-        }
-        // The line above put one there.
-        let Some(head) = heads.last_mut() else { continue };
-        check(&record, head, entries.get(&record.entry))?;
-        if ids.insert(record.id.clone(), record.place).is_some() {
-            return Err(misfit(&record, "its id is there twice"));
-        }
-        head.records = record.place;
-        head.hash = record.hash.clone();
-        entries.insert(record.entry.clone(), (record.event.clone(), record.hash));
-    }
-    Ok(heads)
+    let mut chain = Chain::default();
+    records.into_iter().try_for_each(|record| chain.push(record))?;
+    Ok(chain.heads)
 }
 
 fn misfit(record: &Sealed, why: impl Into<String>) -> Box<Misfit> {
     Box::new(Misfit { id: record.id.clone(), event: record.event.clone(), place: record.place, why: why.into() })
 }
 
-fn check(record: &Sealed, head: &Head, entry: Option<&(String, String)>) -> Result<(), Box<Misfit>> {
-    if record.place != head.records + 1 {
-        return Err(misfit(record, format!("place {} is missing before it", head.records + 1)));
+fn check(record: &Sealed, head: Option<&Head>, entry: Option<&(String, String)>) -> Result<(), Box<Misfit>> {
+    let next = head.map_or(1, |head| head.records + 1);
+    if record.place != next {
+        return Err(misfit(record, format!("place {next} should stand here")));
     }
-    if record.event_before.as_deref() != (head.records > 0).then_some(head.hash.as_str()) {
+    if record.event_before.as_deref() != head.map(|head| head.hash.as_str()) {
         return Err(misfit(record, "it does not follow the record before it in its event"));
     }
     if entry.is_some_and(|(event, _)| *event != record.event) {

@@ -137,7 +137,10 @@ pub(super) fn json_to_typed(item: &Item, input: &Json) -> Result<Typed, Trouble>
     let typed = to_typed(input);
     let known: Vec<String> = work.form.blanks.iter().flat_map(worksheet_form::Blank::fields).collect();
     match typed_of(&typed).keys().find(|field| !known.contains(field)) {
-        Some(unknown) => Err(Trouble::at(format!("worked.{unknown}"), format!("The worksheet {} has no reading \"{unknown}\" here.", work.form.name))),
+        Some(unknown) => Err(Trouble::at(
+            format!("worked.{unknown}"),
+            format!("The worksheet {} has no reading \"{unknown}\" here.", work.form.name),
+        )),
         None => Ok(typed),
     }
 }
@@ -156,7 +159,9 @@ pub(super) fn read_binding(mut table: Keys<'_>, item: &Item) -> Result<Work, Fil
     let gives = match (&item.kind, gives.as_str()) {
         (Kind::YesNo(rule), "verdict") if rule.right.is_some() => Gives::Verdict,
         (Kind::YesNo(_), _) => return Err(table.error("gives", "a yes-no item with a right answer takes the \"verdict\"")),
-        (Kind::Measurement(rule), name) if rule.per == Per::Car && ends_in_unit(name, rule.unit) => Gives::Figure(name.to_owned()),
+        (Kind::Measurement(rule), name) if rule.per == Per::Car && ends_in_unit(name, rule.unit) => {
+            Gives::Figure(name.to_owned())
+        }
         (Kind::Measurement(rule), _) if rule.per != Per::Car => {
             return Err(table.error("gives", "only a measurement of the whole car can be worked out"));
         }
@@ -193,7 +198,8 @@ pub fn say(work: &Work, input: &Map<String, Json>) -> String {
     let typed = typed_of(&to_typed(input));
     let mut parts = Vec::new();
     for blank in work.form.blanks {
-        let given: Vec<String> = blank.fields().iter().filter_map(|field| typed.get(field)).map(|text| spoken(blank.kind, text)).collect();
+        let given: Vec<String> =
+            blank.fields().iter().filter_map(|field| typed.get(field)).map(|text| spoken(blank.kind, text)).collect();
         if !given.is_empty() {
             parts.push(format!("{} {}", blank.label.to_lowercase(), given.join(", ")));
         }
@@ -203,7 +209,9 @@ pub fn say(work: &Work, input: &Map<String, Json>) -> String {
 
 fn spoken(kind: BlankKind, text: &str) -> String {
     match kind {
-        BlankKind::Number(Some(measure)) => text.parse().map_or_else(|_| text.to_owned(), |number| measure.metric.say(measure.to_shown(number, System::Metric))),
+        BlankKind::Number(Some(measure)) => {
+            text.parse().map_or_else(|_| text.to_owned(), |number| measure.metric.say(measure.to_shown(number, System::Metric)))
+        }
         BlankKind::Choice(choices) => choices.iter().find(|(value, _)| *value == text).map_or(text, |(_, say)| say).to_owned(),
         BlankKind::Flag(yes, no) => if text == "yes" { yes } else { no }.to_owned(),
         BlankKind::Number(None) | BlankKind::Text | BlankKind::Date => text.to_owned(),

@@ -256,7 +256,8 @@ fn compare(there: &Record, new: &NewRecord) -> Appended {
 }
 
 async fn one(db: &mut SqliteConnection, id: Uuid) -> Result<Option<Record>, StoreError> {
-    let row: Option<Row> = sqlx::query_as("select * from record where id = ?").bind(&id.as_bytes()[..]).fetch_optional(db).await?;
+    let row: Option<Row> =
+        sqlx::query_as("select * from record where id = ?").bind(&id.as_bytes()[..]).fetch_optional(db).await?;
     row.map(Row::record).transpose()
 }
 
@@ -293,7 +294,9 @@ pub(super) async fn read_ends(db: &mut SqliteConnection, event: Uuid, entry: Uui
     .bind(&entry.as_bytes()[..])
     .fetch_one(db)
     .await?;
-    let hash = |bytes: Option<Vec<u8>>| bytes.map(|bytes| bytes.try_into().map_err(|_| StoreError::Unreadable("a hash".into()))).transpose();
+    let hash = |bytes: Option<Vec<u8>>| {
+        bytes.map(|bytes| bytes.try_into().map_err(|_| StoreError::Unreadable("a hash".into()))).transpose()
+    };
     let Row { place, event_hash, entry_hash, records, submissions } = row;
     Ok(Ends { place, event_hash: hash(event_hash)?, entry_hash: hash(entry_hash)?, records, submissions })
 }
@@ -309,10 +312,11 @@ pub async fn sealed(db: &mut SqliteConnection, event: Option<Uuid>) -> Result<Ve
 
 /// The head of an event's chain: its newest record's place and hash.
 pub async fn head(db: &mut SqliteConnection, event: Uuid) -> Result<Option<(i64, String)>, StoreError> {
-    let row: Option<(i64, Vec<u8>)> = sqlx::query_as("select place, hash from record where event_id = ? order by place desc limit 1")
-        .bind(&event.as_bytes()[..])
-        .fetch_optional(db)
-        .await?;
+    let row: Option<(i64, Vec<u8>)> =
+        sqlx::query_as("select place, hash from record where event_id = ? order by place desc limit 1")
+            .bind(&event.as_bytes()[..])
+            .fetch_optional(db)
+            .await?;
     Ok(row.map(|(place, hash)| (place, data_encoding::HEXLOWER.encode(&hash))))
 }
 
@@ -327,12 +331,10 @@ pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Vec<Reco
 
 /// The histories of all entries of an event, in order of arrival.
 pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Record>, StoreError> {
-    let rows: Vec<Row> = sqlx::query_as(
-        "select * from record where event_id = ? order by place",
-    )
-    .bind(&event.as_bytes()[..])
-    .fetch_all(db)
-    .await?;
+    let rows: Vec<Row> = sqlx::query_as("select * from record where event_id = ? order by place")
+        .bind(&event.as_bytes()[..])
+        .fetch_all(db)
+        .await?;
     rows.into_iter().map(Row::record).collect()
 }
 

@@ -15,6 +15,7 @@ mod writer;
 
 pub use writer::{Listener, Touch, Writing};
 
+use crate::rules::chain::Sealed;
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::pool::PoolConnection;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
@@ -108,4 +109,13 @@ impl Store {
         self.writer.close().await;
         self.readers.close().await;
     }
+}
+
+/// The whole history of a database file as it was hashed, read without changing anything in the file.
+///
+/// # Errors
+/// What SQLite says, or a value that cannot be read.
+pub async fn sealed_records(path: &Path) -> Result<Vec<Sealed>, StoreError> {
+    let mut db = SqliteConnectOptions::new().filename(path).read_only(true).connect().await?;
+    history::sealed(&mut db, None).await
 }

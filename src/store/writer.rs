@@ -159,8 +159,16 @@ impl Writing {
 
     /// What the next record of this entry follows.
     pub(super) async fn ends(&mut self, event: Uuid, entry: Uuid) -> Result<Ends, StoreError> {
-        if let (Some((place, event_hash)), Some((entry_hash, records, submissions))) = (self.events.get(&event), self.entries.get(&entry)) {
-            return Ok(Ends { place: *place, event_hash: *event_hash, entry_hash: *entry_hash, records: *records, submissions: *submissions });
+        if let (Some((place, event_hash)), Some((entry_hash, records, submissions))) =
+            (self.events.get(&event), self.entries.get(&entry))
+        {
+            return Ok(Ends {
+                place: *place,
+                event_hash: *event_hash,
+                entry_hash: *entry_hash,
+                records: *records,
+                submissions: *submissions,
+            });
         }
         let ends = history::read_ends(&mut self.connection, event, entry).await?;
         if self.entries.len() >= ENDS_KEPT {

@@ -35,7 +35,11 @@ fn line_of(item: &Item, sent: &Sent, photos_under: &str) -> Line {
         head: item.name.clone(),
         text: answer.map_or_else(|| "not answered".to_owned(), |answer| say(item, answer)),
 
-        note: [answer.and_then(|answer| worked(item, answer)), answer.and_then(|answer| answer.note.clone())].into_iter().flatten().collect::<Vec<_>>().join(" "),
+        note: [answer.and_then(|answer| worked(item, answer)), answer.and_then(|answer| answer.note.clone())]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join(" "),
         pictures: answer
             .map(|answer| answer.photos.iter().map(|id| format!("{photos_under}/photos/{id}")).collect())
             .unwrap_or_default(),

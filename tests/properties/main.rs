@@ -1,5 +1,6 @@
 //! What must hold for any history, any answers, any sheet, and for the house itself.
 
 mod answers;
+mod chain;
 mod house;
 mod standing;

@@ -211,7 +211,11 @@ fn work_view(id: &str, work: &Work, typed: &Typed, troubles: &[Trouble], units: 
         caution: work.form.caution,
         begun: worksheet_form::is_begun(work.form, &own),
         units: [System::Metric, System::Us]
-            .map(|other| Tap { value: other.word().into(), say: if other == System::Us { "US" } else { "Metric" }.into(), chosen: other == system })
+            .map(|other| Tap {
+                value: other.word().into(),
+                say: if other == System::Us { "US" } else { "Metric" }.into(),
+                chosen: other == system,
+            })
             .into(),
         blanks: blanks
             .map(|blank| {

@@ -42,6 +42,7 @@ pub(super) fn routes() -> Router<Web> {
         .route("/events/{event}/entries/{entry}/photos/{photo}", get(car::photo))
         .route("/events/{event}/cleared", get(cleared::page))
         .route("/events/{event}/cleared.csv", get(cleared::csv))
+        .route("/events/{event}/history.jsonl", get(cleared::history))
         .layer(axum::Extension(kept))
 }
 
