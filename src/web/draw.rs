@@ -21,6 +21,8 @@ macro_rules! drawing {
     };
 }
 
+pub(crate) use drawing;
+
 /// The witness mark: two halves of a joint and a stripe of seal paint across them.
 pub struct Mark(pub Standing);
 drawing!(Mark);

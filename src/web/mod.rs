@@ -15,6 +15,7 @@ mod wire;
 mod driver;
 mod gate;
 mod organizer;
+mod worksheets;
 
 use crate::acts::House;
 use axum::Router;
@@ -70,6 +71,7 @@ pub fn router(web: Web) -> Router {
         .nest("/my", driver::routes())
         .nest("/gate", gate::routes())
         .nest("/club", organizer::routes())
+        .nest("/worksheets", worksheets::routes())
         .fallback(error::no_such_page)
         .with_state(web);
     // Event streams must not be packed: a packer holds back what should be told at once.

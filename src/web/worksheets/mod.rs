@@ -1,0 +1,55 @@
+//! The worksheets, for anybody: a list of them, and a page for each. A filled-in worksheet is a link, since the form is sent
+//! by GET. Nothing is stored and nobody signs in.
+
+mod answer;
+mod asked;
+mod drawing;
+mod fields;
+mod one;
+
+use super::Web;
+use super::form::Chosen;
+use super::page::{Page, render};
+use crate::rules::units::{Unit, Units};
+use crate::rules::worksheet_form::{FORMS, Form, Subject, System};
+use askama::Template;
+use axum::Router;
+use axum::extract::RawQuery;
+use axum::routing::get;
+use std::collections::BTreeMap;
+
+pub(super) fn routes() -> Router<Web> {
+    Router::new().route("/", get(list)).route("/{name}", get(one::show))
+}
+
+#[derive(Template)]
+#[template(path = "worksheets/list.html")]
+struct List {
+    subjects: Vec<(Subject, Vec<&'static Form>)>,
+    system: System,
+}
+
+async fn list(RawQuery(query): RawQuery, Chosen(units): Chosen) -> Page {
+    let query = query.unwrap_or_default();
+    let word = form_urlencoded::parse(query.as_bytes()).find(|(name, _)| name == "units").map(|(_, word)| word.into_owned());
+    let system = word.as_deref().and_then(asked::system_of).unwrap_or_else(|| system_by(&units));
+    let of = |subject: Subject| (subject, FORMS.into_iter().filter(|form| form.subject == subject).collect());
+    render(&List { subjects: Subject::ALL.map(of).into(), system })
+}
+
+/// The system of a reader who chose units on this browser.
+fn system_by(units: &Units) -> System {
+    if units.length == Unit::Millimetre { System::Metric } else { System::Us }
+}
+
+/// The address of a worksheet with what was typed, without what was left empty.
+fn address(form: &Form, typed: &BTreeMap<String, String>, system: System) -> String {
+    let mut query = form_urlencoded::Serializer::new(String::new());
+    query.append_pair("units", system.word());
+    for field in form.blanks.iter().flat_map(crate::rules::worksheet_form::Blank::fields) {
+        if let Some(text) = typed.get(&field).filter(|text| !text.trim().is_empty()) {
+            query.append_pair(&field, text.trim());
+        }
+    }
+    format!("/worksheets/{}?{}", form.name, query.finish())
+}
