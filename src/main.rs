@@ -150,7 +150,7 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
         Command::Serve(serve) => in_runtime(serve_club(serve)),
         Command::Demo(demo) => in_runtime(serve_demo(demo)),
         Command::Worksheet { list: true, .. } => {
-            worksheet::list().into_iter().for_each(|name| println!("{name}"));
+            worksheet::list().into_iter().for_each(say);
             Ok(ExitCode::SUCCESS)
         }
         Command::Worksheet { name, .. } => {
@@ -159,17 +159,17 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
         Command::Standing => Ok(answer(input().and_then(|input| terminal::standing(&input)))),
         Command::Verify(wanted) => verify(wanted),
         Command::Judge { sheet, on } => {
-            let sheet = std::fs::read_to_string(&sheet).map_err(|error| format!("{}: {error}", sheet.display()))?;
-            Ok(answer(input().and_then(|input| terminal::judge(&sheet, &on, &input))))
+            let bytes = std::fs::read(&sheet).map_err(|error| format!("{}: {error}", sheet.display()))?;
+            Ok(answer(input().and_then(|input| terminal::judge(terminal::sheet_text(&bytes)?, &on, &input))))
         }
         Command::Sheet(Sheet::Default) => {
-            print!("{CLUB_DAY}");
+            say(CLUB_DAY.trim_end());
             Ok(ExitCode::SUCCESS)
         }
         Command::Sheet(Sheet::Check { file }) => {
-            let text = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
-            match terminal::sheet_check(&text) {
-                Ok(words) => println!("{words}"),
+            let bytes = std::fs::read(&file).map_err(|error| format!("{}: {error}", file.display()))?;
+            match terminal::sheet_text(&bytes).and_then(terminal::sheet_check) {
+                Ok(words) => say(&words),
                 Err(error) => {
                     eprintln!("{}: {}", file.display(), error.message);
                     return Ok(ExitCode::from(2));
@@ -178,6 +178,13 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
             Ok(ExitCode::SUCCESS)
         }
     }
+}
+
+/// Prints a line. A reader that has seen enough and closed the pipe is no fault.
+fn say(text: &str) {
+    use std::io::Write;
+    let mut out = std::io::stdout().lock();
+    let _ = writeln!(out, "{text}").and_then(|()| out.flush());
 }
 
 /// Exit status 0 where the history fits, 2 where it does not.
@@ -191,7 +198,7 @@ fn verify(wanted: Verify) -> Result<ExitCode, Failure> {
         (None, None) => return Err("name a database or an export".into()),
     };
     let (words, fits) = terminal::verify(records, wanted.head.as_deref());
-    println!("{words}");
+    say(&words);
     Ok(if fits { ExitCode::SUCCESS } else { ExitCode::from(2) })
 }
 
@@ -209,7 +216,7 @@ fn answer<T: Serialize>(result: Result<T, InputError>) -> ExitCode {
         Err(error) => (serde_json::to_string_pretty(error), ExitCode::from(2)),
     };
     match json {
-        Ok(text) => println!("{text}"),
+        Ok(text) => say(&text),
         Err(error) => eprintln!("witnessmark: {error}"),
     }
     code

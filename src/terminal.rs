@@ -7,15 +7,14 @@ use crate::rules::gear::Policy;
 use crate::rules::judge::{Judged, judge as judge_answers};
 use crate::rules::sheet::Sheet;
 use crate::rules::sheet_file;
+use crate::rules::strict_json;
 use crate::rules::standing::{self, BadHistory, Deed, Record};
 use crate::rules::units::Units;
 use crate::rules::words::{ItemId, Place};
 use crate::rules::worksheet_input::InputError;
 use jiff::civil::Date;
-use serde::de::{Deserialize, Deserializer, Error, MapAccess, SeqAccess, Visitor};
 use serde_json::{Map, Value as Json, json};
 use std::collections::BTreeSet;
-use std::fmt;
 
 /// The largest input, in bytes.
 const LARGEST: usize = 16 * 1024 * 1024;
@@ -31,6 +30,17 @@ pub fn default_policy() -> Policy {
 /// The field that cannot be used.
 pub fn worksheet(name: &str, input: &str) -> Result<Json, InputError> {
     crate::rules::worksheet::run(name, input, &default_policy())
+}
+
+/// A sheet's file as text.
+///
+/// # Errors
+/// The line that is not UTF-8.
+pub fn sheet_text(bytes: &[u8]) -> Result<&str, InputError> {
+    std::str::from_utf8(bytes).map_err(|error| {
+        let line = bytes[..error.valid_up_to()].iter().filter(|byte| **byte == b'\n').count() + 1;
+        InputError::at("sheet", format!("line {line}, the file: is not UTF-8 text"))
+    })
 }
 
 /// `witnessmark sheet check FILE`: what the sheet holds.
@@ -248,71 +258,9 @@ fn object(input: &str) -> Result<Map<String, Json>, InputError> {
     if input.len() > LARGEST {
         return Err(InputError::at("input", format!("At most {} MB.", LARGEST / 1024 / 1024)));
     }
-    match serde_json::from_str::<Strict>(input) {
-        Ok(Strict(Json::Object(object))) => Ok(object),
+    match strict_json::read(input.as_bytes()) {
+        Ok(Json::Object(object)) => Ok(object),
         Ok(_) => Err(InputError::at("input", "One JSON object is wanted.")),
         Err(error) => Err(InputError::at("input", format!("This is not the JSON that is wanted: {error}."))),
-    }
-}
-
-/// JSON in which no object has a key twice: of two answers to one item neither may be lost in silence.
-struct Strict(Json);
-
-impl<'de> Deserialize<'de> for Strict {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Strict, D::Error> {
-        deserializer.deserialize_any(StrictVisitor).map(Strict)
-    }
-}
-
-struct StrictVisitor;
-
-impl<'de> Visitor<'de> for StrictVisitor {
-    type Value = Json;
-
-    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("JSON")
-    }
-
-    fn visit_bool<E>(self, value: bool) -> Result<Json, E> {
-        Ok(Json::Bool(value))
-    }
-
-    fn visit_i64<E>(self, value: i64) -> Result<Json, E> {
-        Ok(value.into())
-    }
-
-    fn visit_u64<E>(self, value: u64) -> Result<Json, E> {
-        Ok(value.into())
-    }
-
-    fn visit_f64<E: Error>(self, value: f64) -> Result<Json, E> {
-        serde_json::Number::from_f64(value).map(Json::Number).ok_or_else(|| E::custom("a number that is not finite"))
-    }
-
-    fn visit_str<E>(self, value: &str) -> Result<Json, E> {
-        Ok(value.into())
-    }
-
-    fn visit_unit<E>(self) -> Result<Json, E> {
-        Ok(Json::Null)
-    }
-
-    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Json, A::Error> {
-        let mut list = Vec::new();
-        while let Some(Strict(value)) = seq.next_element()? {
-            list.push(value);
-        }
-        Ok(Json::Array(list))
-    }
-
-    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Json, A::Error> {
-        let mut object = Map::new();
-        while let Some((key, Strict(value))) = map.next_entry::<String, Strict>()? {
-            if object.contains_key(&key) {
-                return Err(A::Error::custom(format!("the key \"{key}\" is there twice")));
-            }
-            object.insert(key, value);
-        }
-        Ok(Json::Object(object))
     }
 }

@@ -2,6 +2,7 @@
 
 use super::Refusal;
 use super::house::House;
+use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use crate::store::Touch;
 use crate::store::photo::{self, Photo};
@@ -21,33 +22,38 @@ const LARGEST_SIDE: u32 = 12_000;
 /// The most memory that decoding may take, in bytes.
 const DECODING: u64 = 256 * 1024 * 1024;
 
-/// Takes a photo in. Gives its id.
+/// Takes photos in, all or none. Gives their ids.
 ///
 /// # Errors
-/// [`Refusal::NotNow`] where it is no JPEG, PNG or WebP by its content; [`Refusal::TooMuch`] where it is too large.
-pub async fn add_photo(house: &House, actor: &Actor, entry: Uuid, file: Vec<u8>) -> Result<Uuid, Refusal> {
+/// [`Refusal::Fields`] where one is no JPEG, PNG or WebP by its content; [`Refusal::TooMuch`] where it is too large.
+pub async fn add_photos(house: &House, actor: &Actor, entry: Uuid, files: Vec<Vec<u8>>) -> Result<Vec<Uuid>, Refusal> {
     let known = house.event_of_entry(entry).await?;
     require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
-    if file.len() > LARGEST {
+    if files.iter().any(|file| file.len() > LARGEST) {
         return Err(Refusal::TooMuch(format!("a photo has at most {} MB", LARGEST / 1024 / 1024)));
     }
     // Decoding keeps a core busy for a moment: it must not hold up those who are answered from memory.
-    let made_anew = tokio::task::spawn_blocking(move || make_anew(&file)).await.unwrap_or(Err(NotAPhoto::Unreadable))?;
-    let (jpeg, width, height) = made_anew;
-    let photo = Photo { id: house.new_id(), entry, jpeg, width, height, made_at: house.now() };
-    let id = photo.id;
+    let decode = move || files.iter().map(|file| make_anew(file)).collect::<Result<Vec<_>, NotAPhoto>>();
+    let made_anew = tokio::task::spawn_blocking(decode).await.unwrap_or(Err(NotAPhoto::Unreadable))?;
+    let made_at = house.now();
+    let photo = |(jpeg, width, height)| Photo { id: house.new_id(), entry, jpeg, width, height, made_at };
+    let photos: Vec<Photo> = made_anew.into_iter().map(photo).collect();
+    let ids = photos.iter().map(|photo| photo.id).collect();
     house
         .store
         .write::<_, Refusal, _>(Touch::Nothing, move |db| {
             Box::pin(async move {
-                if photo::count(db, entry).await? >= MOST_PHOTOS {
+                if photo::count(db, entry).await? + photos.len() as i64 > MOST_PHOTOS {
                     return Err(Refusal::TooMuch(format!("an entry has at most {MOST_PHOTOS} photos")));
                 }
-                Ok(photo::add(db, &photo).await?)
+                for photo in &photos {
+                    photo::add(db, photo).await?;
+                }
+                Ok(())
             })
         })
         .await?;
-    Ok(id)
+    Ok(ids)
 }
 
 /// Why a file is not taken as a photo.
@@ -60,9 +66,7 @@ pub enum NotAPhoto {
 impl From<NotAPhoto> for Refusal {
     fn from(why: NotAPhoto) -> Refusal {
         match why {
-            NotAPhoto::Unreadable => {
-                Refusal::NotNow("This file is no photo that can be read here: send a JPEG, PNG or WebP.".into())
-            }
+            NotAPhoto::Unreadable => Refusal::Fields(vec![field("photo", "This file is no photo that can be read here: send a JPEG, PNG or WebP.")]),
             NotAPhoto::TooLarge => Refusal::TooMuch(format!("a photo has at most {LARGEST_SIDE} pixels a side")),
         }
     }

@@ -13,8 +13,9 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use uuid::Uuid;
 
-/// The longest text of one field, in bytes: a note of 1000 characters in any script.
-pub const FIELD_LONGEST: usize = 4096;
+/// The longest text of one field that is kept, in bytes: more than any answer may have, so that what is too long is still
+/// there to be shortened.
+pub const FIELD_LONGEST: usize = 16 * 1024;
 
 /// A draft read and judged.
 pub struct Filled {

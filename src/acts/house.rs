@@ -184,6 +184,12 @@ impl House {
         Ok(Some(actor))
     }
 
+    /// Whether a person's device is still let in, asked of the store.
+    pub async fn is_let_in(&self, actor: &Actor) -> Result<bool, Refusal> {
+        let mut db = self.store.read().await?;
+        Ok(crate::store::access::is_let_in(&mut db, actor.device, self.now()).await?)
+    }
+
     /// Writes all that waits and closes the database.
     pub async fn close(&self) {
         self.store.close().await;

@@ -8,7 +8,7 @@ use super::state::{self, EntryState, WordBody};
 use super::submit::{MOST_SEEN, check_id, new_record, settle};
 use crate::rules::answer::is_asked;
 use crate::rules::sheet::Item;
-use crate::rules::standing::Standing;
+use crate::rules::standing::{Because, Standing};
 use crate::rules::units::Units;
 use crate::store::history::{self, Appended, Kind, NewRecord};
 use crate::store::{Touch, Writing, entry};
@@ -87,10 +87,23 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
         let after = state::of(known, entry, history::of_entry(db, record.entry).await?, &Units::METRIC)?;
         if after.standing() != Standing::Cleared {
-            return Err(Refusal::Stale);
+            return Err(not_cleared(&after));
         }
     }
     Ok(outcome)
+}
+
+/// Why a clear that has seen all there is does not clear.
+fn not_cleared(after: &EntryState) -> Refusal {
+    let waits = after.judgement.because.iter().any(|because| matches!(because, Because::ClearWaitsFor(_)));
+    if !waits {
+        return Refusal::Stale;
+    }
+    Refusal::NotNow(
+        "This car's history rests on a record that has not arrived here, from a phone without signal say. It cannot be cleared \
+         until that record is here; it can be held."
+            .into(),
+    )
 }
 
 fn may_clear(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Result<(), Refusal> {
@@ -121,9 +134,9 @@ fn may_clear(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Result
     if troubles.is_empty() { Ok(()) } else { Err(Refusal::Fields(troubles)) }
 }
 
-/// What the inspector checks by hand on this car: the sheet's items that are asked of it.
+/// What the inspector checks by hand on this car: the sheet's items that any submission in force is asked.
 pub fn by_hand<'s>(known: &'s KnownEvent, state: &EntryState) -> Vec<&'s Item> {
     let sheet = &known.edition.sheet;
-    let Some(sent) = state.shown() else { return Vec::new() };
-    sheet.items().filter(|item| item.by_hand.is_some() && is_asked(sheet, item, &sent.answers)).collect()
+    let asked = |item: &&Item| state.in_force.iter().any(|sent| is_asked(sheet, item, &sent.answers));
+    sheet.items().filter(|item| item.by_hand.is_some()).filter(asked).collect()
 }

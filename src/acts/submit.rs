@@ -2,23 +2,25 @@
 
 use super::Refusal;
 use super::fill_in::{self, read_draft, today};
-use super::house::{House, KnownEvent};
-use super::refusal::ItemTroubles;
+use super::house::{House, KnownEdition, KnownEvent};
+use super::refusal::{ItemTroubles, field};
 use super::rights::{Actor, Deed, Whose, require};
 use super::state::SubmissionBody;
 use crate::rules::answer::{self, Answers};
 use crate::rules::judge::judge;
+use crate::rules::sheet::Item;
 use crate::rules::units::Units;
-use crate::store::Touch;
-use crate::store::history::{Appended, Kind, NewRecord};
+use crate::store::{Touch, photo};
+use crate::store::history::{self, Appended, Kind, MOST_SUBMISSIONS, NewRecord};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json};
 use uuid::Uuid;
 
 /// How far a device's clock may be ahead of ours, in seconds, before its time is not believed.
 pub const CLOCK_AHEAD_S: i64 = 15 * 60;
-/// The most records that one may name as seen: the newest of a history that branched, seldom more than two.
-pub const MOST_SEEN: usize = 50;
+/// The most records that one may name as seen: all submissions of a history may be forks of each other, and the gate adds
+/// its own.
+pub const MOST_SEEN: usize = MOST_SUBMISSIONS as usize + 100;
 
 /// A submission as the driver's device hands it over.
 #[derive(Clone, Debug)]
@@ -44,26 +46,68 @@ pub async fn submit(house: &House, actor: &Actor, entry: Uuid, given: Submission
     require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
     check_id(given.id)?;
     if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {
-        return Err(Refusal::NotNow("What this submission says it has seen cannot be.".into()));
+        return Err(Refusal::Fields(vec![field("seen", "What this submission says it has seen cannot be. Open the page again.")]));
     }
     if given.edition != known.edition.id {
-        return Err(edition_raised(house, &known, given.edition).await?);
+        return late(house, &known, entry, &given).await;
     }
     let answers = match &given.answers {
         Some(answers) => read_given(&known, answers, house)?,
         None => read_kept(house, &known, entry).await?,
     };
+    photos_are_here(house, entry, &answers).await?;
     let judged = judge(&known.edition.sheet, &answers, known.event.day, &Units::METRIC);
     if !judged.is_complete() {
         return Err(Refusal::NotComplete(judged.missing.into_iter().map(|(item, _)| item.to_string()).collect()));
     }
+    let body = body_of(&known, &answers)?;
+    let record = new_record(house, actor, (known.event.id, entry), (given.id, Kind::Submission), given.seen, body, given.made_at);
+    settle(house.store.append(Touch::Entry { event: known.event.id, entry }, record).await?)
+}
+
+fn body_of(known: &KnownEvent, answers: &Answers) -> Result<String, Refusal> {
     let body = SubmissionBody {
         edition: known.edition.id,
         answers: answers.iter().map(|(item, answer)| (item.to_string(), answer.to_json())).collect(),
     };
-    let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
-    let record = new_record(house, actor, (known.event.id, entry), (given.id, Kind::Submission), given.seen, body, given.made_at);
-    settle(house.store.append(Touch::Entry { event: known.event.id, entry }, record).await?)
+    serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))
+}
+
+/// The sheet moved on. A submission that arrived before it did is answered as it was then; any other is told what changed.
+async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission) -> Result<Appended, Refusal> {
+    let (there, old) = {
+        let mut db = house.store.read().await?;
+        let there = history::of_entry(&mut db, entry).await?.into_iter().find(|record| record.id == given.id);
+        (there, house.edition(&mut db, given.edition).await?)
+    };
+    if let (Some(there), Some(answers)) = (&there, &given.answers) {
+        let then = KnownEvent { event: known.event.clone(), edition: old.clone() };
+        let same = read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers)).is_ok_and(|body| body == there.body);
+        return if same { Ok(Appended::Again) } else { Err(Refusal::IdTaken) };
+    }
+    if there.is_some() {
+        // The page's form carries no answers: its id alone says that it was sent before.
+        return Ok(Appended::Again);
+    }
+    Err(edition_raised(known, &old))
+}
+
+/// A photo that nobody took is no answer.
+async fn photos_are_here(house: &House, entry: Uuid, answers: &Answers) -> Result<(), Refusal> {
+    if answers.values().all(|answer| answer.photos.is_empty()) {
+        return Ok(());
+    }
+    let here = {
+        let mut db = house.store.read().await?;
+        photo::ids(&mut db, entry).await?
+    };
+    let mut troubles = ItemTroubles::new();
+    for (item, answer) in answers {
+        if let Some(gone) = answer.photos.iter().find(|id| !here.iter().any(|photo| photo.to_string() == **id)) {
+            troubles.insert(item.to_string(), vec![field("photo", format!("The photo {gone} is not here: add it again."))]);
+        }
+    }
+    if troubles.is_empty() { Ok(()) } else { Err(Refusal::Answers(troubles)) }
 }
 
 /// What an append's outcome means to the maker.
@@ -77,7 +121,10 @@ pub(super) fn settle(outcome: Appended) -> Result<Appended, Refusal> {
 
 /// Ids carry the time they were made: only UUIDv7 is taken.
 pub(super) fn check_id(id: Uuid) -> Result<(), Refusal> {
-    if id.get_version_num() == 7 { Ok(()) } else { Err(Refusal::NotNow("The record's id is not a UUID of version 7.".into())) }
+    if id.get_version_num() == 7 {
+        return Ok(());
+    }
+    Err(Refusal::Fields(vec![field("id", "The record's id is not a UUID of version 7, as devices make them. Open the page again.")]))
 }
 
 pub(super) fn new_record(
@@ -133,21 +180,10 @@ async fn read_kept(house: &House, known: &KnownEvent, entry: Uuid) -> Result<Ans
 }
 
 /// What the driver is told when the sheet moved on: both numbers, and the items that are new or asked otherwise.
-async fn edition_raised(house: &House, known: &KnownEvent, old: Uuid) -> Result<Refusal, Refusal> {
-    let old = {
-        let mut db = house.store.read().await?;
-        house.edition(&mut db, old).await?
+fn edition_raised(known: &KnownEvent, old: &KnownEdition) -> Refusal {
+    let is_new = |item: &&Item| {
+        old.sheet.item(item.id.as_str()).is_none_or(|before| before.ask != item.ask || format!("{:?}", before.kind) != format!("{:?}", item.kind))
     };
-    let changed = known
-        .edition
-        .sheet
-        .items()
-        .filter(|item| {
-            old.sheet
-                .item(item.id.as_str())
-                .is_none_or(|before| before.ask != item.ask || format!("{:?}", before.kind) != format!("{:?}", item.kind))
-        })
-        .map(|item| item.name.clone())
-        .collect();
-    Ok(Refusal::EditionRaised { from: old.number, to: known.edition.number, changed })
+    let changed = known.edition.sheet.items().filter(is_new).map(|item| item.name.clone()).collect();
+    Refusal::EditionRaised { from: old.number, to: known.edition.number, changed }
 }

@@ -38,7 +38,7 @@ pub async fn take_roster(house: &House, actor: &Actor, event: Uuid, file: &[u8])
         there.into_iter().map(|entry| (entry.number, "is on the roster already".to_owned())).collect();
     let (mut entries, mut troubles) = (Vec::new(), Vec::new());
     for (line, row) in rows {
-        match read_entry(house, &known.event, &row, &taken) {
+        match row.map_err(|reason| vec![reason]).and_then(|row| read_entry(house, &known.event, &row, &taken)) {
             Ok(entry) => {
                 taken.insert(entry.number.clone(), format!("is on line {line} too"));
                 entries.push(entry);
@@ -72,9 +72,11 @@ pub async fn take_roster(house: &House, actor: &Actor, event: Uuid, file: &[u8])
 }
 
 type Row = BTreeMap<&'static str, String>;
+/// A row with its line in the file, or what is wrong with its form.
+type NumberedRow = (usize, Result<Row, String>);
 
 /// The rows with their line in the file, columns found by the header's names in any order.
-fn read_rows(file: &[u8]) -> Result<Vec<(u64, Row)>, Trouble> {
+fn read_rows(file: &[u8]) -> Result<Vec<NumberedRow>, Trouble> {
     let wrong = |message: String| field("file", message);
     let file = file.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(file);
     if file.len() > LARGEST {
@@ -104,18 +106,26 @@ fn read_rows(file: &[u8]) -> Result<Vec<(u64, Row)>, Trouble> {
     let mut rows = Vec::new();
     for record in reader.records() {
         let record = record.map_err(|error| wrong(format!("The file cannot be read as CSV: {error}.")))?;
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = record.position().map_or(0, |at| line_at(text, at.byte()));
         if record.iter().all(str::is_empty) {
             continue;
         }
         if record.len() > columns.len() {
-            return Err(wrong(format!("Line {line} has {} fields, the first line names {}.", record.len(), columns.len())));
+            rows.push((line, Err(format!("This line has {} fields, the first line names {}.", record.len(), columns.len()))));
+            continue;
         }
         let row =
             columns.iter().zip(&record).filter_map(|(column, text)| column.map(|column| (column, text.to_owned()))).collect();
-        rows.push((line, row));
+        rows.push((line, Ok(row)));
     }
     if rows.is_empty() { Err(wrong("The file has no entries.".into())) } else { Ok(rows) }
+}
+
+/// The line on which the row that begins at a byte stands, as an editor counts: the reader stops before line ends.
+fn line_at(text: &str, byte: u64) -> usize {
+    let begin = usize::try_from(byte).unwrap_or(text.len()).min(text.len());
+    let blank = text.as_bytes()[begin..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+    text.as_bytes()[..begin + blank].iter().filter(|byte| **byte == b'\n').count() + 1
 }
 
 fn read_entry(house: &House, event: &Event, row: &Row, taken: &BTreeMap<CarNumber, String>) -> Result<Entry, Vec<String>> {

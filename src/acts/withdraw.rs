@@ -38,7 +38,7 @@ pub async fn withdraw(house: &House, actor: &Actor, entry: Uuid, given: Withdraw
         )]));
     }
     if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {
-        return Err(Refusal::NotNow("What this withdrawal says it has seen cannot be. Open the car again.".into()));
+        return Err(Refusal::Fields(vec![field("seen", "What this withdrawal says it has seen cannot be. Open the car again.")]));
     }
     let body =
         serde_json::to_string(&WordBody { reason, ..WordBody::default() }).map_err(|error| Refusal::NotNow(error.to_string()))?;

@@ -9,18 +9,16 @@ use super::work;
 use jiff::civil::Date;
 use std::collections::BTreeMap;
 
-/// A number as people type it: a comma or a point, a sign, and for thirty-seconds also `5/32`.
+/// A number as people type it: a sign, and a comma or a point for the decimals.
 ///
 /// # Example: a comma is a decimal sign, never a thousands separator
 /// ```
 /// use witnessmark::rules::answer::read_number;
 /// assert_eq!(read_number(" 3,5 "), Some(3.5));
 /// assert_eq!(read_number("1,234.5"), None);
-/// assert_eq!(read_number("5/32"), Some(5.0));
 /// ```
 pub fn read_number(text: &str) -> Option<f64> {
     let text = text.trim();
-    let text = text.strip_suffix("/32").unwrap_or(text).trim();
     if text.is_empty() || text.len() > 24 || !text.bytes().all(|b| b.is_ascii_digit() || b",.-+".contains(&b)) {
         return None;
     }
@@ -28,6 +26,12 @@ pub fn read_number(text: &str) -> Option<f64> {
         return None;
     }
     text.replace(',', ".").parse::<f64>().ok().filter(|number| number.is_finite())
+}
+
+/// As [`read_number`], in a unit: thirty-seconds of an inch may be written as the gauge has them, `5/32`.
+fn read_in(unit: Unit, text: &str) -> Option<f64> {
+    let text = if unit == Unit::ThirtySecondInch { text.trim().strip_suffix("/32").unwrap_or(text) } else { text };
+    read_number(text)
 }
 
 /// Reads what was typed for an item. Nothing typed at all is no answer, not trouble.
@@ -137,7 +141,7 @@ fn read_measurement(
         if text.is_empty() {
             continue;
         }
-        match read_number(text) {
+        match read_in(unit, text) {
             None => {
                 troubles.push(Trouble::at(token, format!("Type a number in {unit}, such as {}.", unit.figure(middle(low, high)))))
             }

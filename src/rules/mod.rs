@@ -21,6 +21,7 @@ pub mod sampling;
 pub mod sheet;
 pub mod sheet_file;
 pub mod standing;
+pub mod strict_json;
 pub mod strip;
 pub mod toml_keys;
 pub mod tyre_pressure;

@@ -149,6 +149,19 @@ pub async fn device_by_digest(db: &mut SqliteConnection, digest: Digest, now: Ti
     row.map(|row| Ok(Device { id: row::id(&row.device_id)?, link: row.link.link()? })).transpose()
 }
 
+/// Whether a device is still let in.
+pub async fn is_let_in(db: &mut SqliteConnection, device: Uuid, now: Timestamp) -> Result<bool, StoreError> {
+    let count: i64 = sqlx::query_scalar(
+        "select count(*) from device join access_link as link on link.id = device.link_id
+         where device.id = ? and device.ends_at > ? and link.revoked_at is null",
+    )
+    .bind(&device.as_bytes()[..])
+    .bind(now.as_millisecond())
+    .fetch_one(db)
+    .await?;
+    Ok(count > 0)
+}
+
 /// Whether any organizer can get in: on a new database none can.
 pub async fn has_organizer(db: &mut SqliteConnection) -> Result<bool, StoreError> {
     let count: i64 = sqlx::query_scalar("select count(*) from access_link where role = 'organizer' and revoked_at is null")

@@ -8,8 +8,9 @@ use jiff::Timestamp;
 use sqlx::{FromRow, SqliteConnection};
 use uuid::Uuid;
 
-/// The most records an entry's history may have: a season's worth of mending at one event, and a bound on mischief.
-pub const MOST_RECORDS: i64 = 400;
+/// The most submissions an entry may have: a season's worth of mending at one event, and a bound on mischief. What the gate
+/// and the organizer do is never kept out: a car can be held and a clearance taken back whatever its driver sent.
+pub const MOST_SUBMISSIONS: u32 = 400;
 
 /// What a record is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -171,7 +172,7 @@ impl Row {
 /// Adds a record at the end of its event's chain; the writer holds the transaction.
 pub async fn append(writing: &mut Writing, new: &NewRecord) -> Result<Appended, StoreError> {
     let ends = writing.ends(new.event, new.entry).await?;
-    if ends.records >= MOST_RECORDS {
+    if new.kind == Kind::Submission && ends.submissions >= MOST_SUBMISSIONS {
         return match one(writing, new.id).await? {
             Some(there) => Ok(compare(&there, new)),
             None => Ok(Appended::Full),
@@ -268,8 +269,7 @@ pub(super) struct Ends {
     pub place: i64,
     pub event_hash: Option<Hash>,
     pub entry_hash: Option<Hash>,
-    /// How many records and submissions the entry has.
-    pub records: i64,
+    /// How many submissions the entry has.
     pub submissions: u32,
 }
 
@@ -280,14 +280,12 @@ pub(super) async fn read_ends(db: &mut SqliteConnection, event: Uuid, entry: Uui
         place: i64,
         event_hash: Option<Vec<u8>>,
         entry_hash: Option<Vec<u8>>,
-        records: i64,
         submissions: u32,
     }
     let row: Row = sqlx::query_as(
         "select coalesce((select max(place) from record where event_id = ?1), 0) as place,
                 (select hash from record where event_id = ?1 order by place desc limit 1) as event_hash,
                 (select hash from record where entry_id = ?2 order by place desc limit 1) as entry_hash,
-                (select count(*) from record where entry_id = ?2) as records,
                 (select count(*) from record where entry_id = ?2 and kind = 'submission') as submissions",
     )
     .bind(&event.as_bytes()[..])
@@ -297,8 +295,8 @@ pub(super) async fn read_ends(db: &mut SqliteConnection, event: Uuid, entry: Uui
     let hash = |bytes: Option<Vec<u8>>| {
         bytes.map(|bytes| bytes.try_into().map_err(|_| StoreError::Unreadable("a hash".into()))).transpose()
     };
-    let Row { place, event_hash, entry_hash, records, submissions } = row;
-    Ok(Ends { place, event_hash: hash(event_hash)?, entry_hash: hash(entry_hash)?, records, submissions })
+    let Row { place, event_hash, entry_hash, submissions } = row;
+    Ok(Ends { place, event_hash: hash(event_hash)?, entry_hash: hash(entry_hash)?, submissions })
 }
 
 /// Every record of the database as it was hashed, event by event in the order of the chain.

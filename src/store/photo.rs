@@ -37,6 +37,13 @@ pub async fn count(db: &mut SqliteConnection, entry: Uuid) -> Result<i64, StoreE
     Ok(sqlx::query_scalar("select count(*) from photo where entry_id = ?").bind(&entry.as_bytes()[..]).fetch_one(db).await?)
 }
 
+/// The ids of an entry's photos.
+pub async fn ids(db: &mut SqliteConnection, entry: Uuid) -> Result<Vec<Uuid>, StoreError> {
+    let ids: Vec<Vec<u8>> =
+        sqlx::query_scalar("select id from photo where entry_id = ?").bind(&entry.as_bytes()[..]).fetch_all(db).await?;
+    ids.iter().map(|id| super::row::id(id)).collect()
+}
+
 /// The JPEG of one of an entry's photos.
 pub async fn jpeg(db: &mut SqliteConnection, entry: Uuid, id: Uuid) -> Result<Option<Vec<u8>>, StoreError> {
     Ok(sqlx::query_scalar("select jpeg from photo where id = ? and entry_id = ?")

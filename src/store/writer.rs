@@ -127,7 +127,7 @@ impl Store {
 pub struct Writing {
     connection: SqliteConnection,
     events: HashMap<Uuid, (i64, Option<Hash>)>,
-    entries: HashMap<Uuid, (Option<Hash>, i64, u32)>,
+    entries: HashMap<Uuid, (Option<Hash>, u32)>,
 }
 
 /// How many chains' ends are remembered.
@@ -159,23 +159,16 @@ impl Writing {
 
     /// What the next record of this entry follows.
     pub(super) async fn ends(&mut self, event: Uuid, entry: Uuid) -> Result<Ends, StoreError> {
-        if let (Some((place, event_hash)), Some((entry_hash, records, submissions))) =
-            (self.events.get(&event), self.entries.get(&entry))
+        if let (Some((place, event_hash)), Some((entry_hash, submissions))) = (self.events.get(&event), self.entries.get(&entry))
         {
-            return Ok(Ends {
-                place: *place,
-                event_hash: *event_hash,
-                entry_hash: *entry_hash,
-                records: *records,
-                submissions: *submissions,
-            });
+            return Ok(Ends { place: *place, event_hash: *event_hash, entry_hash: *entry_hash, submissions: *submissions });
         }
         let ends = history::read_ends(&mut self.connection, event, entry).await?;
         if self.entries.len() >= ENDS_KEPT {
             self.forget();
         }
         self.events.insert(event, (ends.place, ends.event_hash));
-        self.entries.insert(entry, (ends.entry_hash, ends.records, ends.submissions));
+        self.entries.insert(entry, (ends.entry_hash, ends.submissions));
         Ok(ends)
     }
 
@@ -184,8 +177,8 @@ impl Writing {
         if let Some((place, event_hash)) = self.events.get_mut(&event) {
             (*place, *event_hash) = (*place + 1, Some(hash));
         }
-        if let Some((entry_hash, records, submissions)) = self.entries.get_mut(&entry) {
-            (*entry_hash, *records) = (Some(hash), *records + 1);
+        if let Some((entry_hash, submissions)) = self.entries.get_mut(&entry) {
+            *entry_hash = Some(hash);
             *submissions += u32::from(is_submission);
         }
     }

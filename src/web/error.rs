@@ -4,6 +4,7 @@ use super::page::render;
 use crate::acts::Refusal;
 use crate::rules::answer::Trouble;
 use askama::Template;
+use axum::extract::multipart::MultipartError;
 use axum::extract::rejection::BytesRejection;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -99,11 +100,11 @@ impl From<Refusal> for Fault {
                 );
                 return Fault { troubles, ..fault };
             }
-            Refusal::EditionRaised { .. } => (
-                StatusCode::CONFLICT,
-                "The sheet was changed",
-                "Nothing was sent and every answer is kept. Open your sheet again: it shows what is new.",
-            ),
+            Refusal::EditionRaised { changed, .. } => {
+                let words = format!("{}. Nothing was sent and every answer is kept. Open your sheet again.", capital(&said));
+                let troubles = changed.into_iter().map(|field| Trouble { field, message: "New, or asked otherwise.".into() }).collect();
+                return Fault { troubles, ..Fault::new(StatusCode::CONFLICT, "The sheet was changed", words) };
+            }
             Refusal::Stale => (
                 StatusCode::CONFLICT,
                 "This page is old",
@@ -120,6 +121,21 @@ impl From<Refusal> for Fault {
         };
         Fault::new(status, title, words)
     }
+}
+
+/// A form with files that did not arrive: too large, or broken on the way.
+impl From<MultipartError> for Fault {
+    fn from(error: MultipartError) -> Fault {
+        if error.status() == StatusCode::PAYLOAD_TOO_LARGE {
+            return Fault::new(error.status(), "This is too large", "Send a smaller file. Nothing was changed.");
+        }
+        Fault::new(StatusCode::BAD_REQUEST, "This did not arrive whole", "Send it again. Nothing was changed.")
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
 }
 
 impl From<crate::store::StoreError> for Fault {

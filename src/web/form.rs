@@ -28,6 +28,11 @@ impl Form {
         self.0.iter().find(|(key, _)| key == name).map_or("", |(_, text)| text.trim())
     }
 
+    /// The text of a field exactly as it was sent.
+    pub fn raw(&self, name: &str) -> &str {
+        self.0.iter().find(|(key, _)| key == name).map_or("", |(_, text)| text)
+    }
+
     /// All fields.
     pub fn pairs(&self) -> impl Iterator<Item = (&str, &str)> {
         self.0.iter().map(|(key, text)| (key.as_str(), text.as_str()))
@@ -45,7 +50,7 @@ impl Form {
 
     /// A list of ids in a field, with commas between them; an empty field is an empty list.
     pub fn ids(&self, name: &str) -> Result<Vec<Uuid>, Fault> {
-        let parts = self.text(name).split(',').filter(|part| !part.is_empty()).take(200);
+        let parts = self.text(name).split(',').filter(|part| !part.is_empty()).take(1000);
         parts.map(|part| Uuid::parse_str(part).map_err(|_| broken(name))).collect()
     }
 }
@@ -84,6 +89,18 @@ fn read(bytes: &[u8]) -> Result<Form, &'static str> {
         return Err("The form holds a character that cannot be kept: type it again.");
     }
     Ok(Form(pairs))
+}
+
+/// What stands behind the question mark of an address, read as a form is.
+pub struct Asked(pub Form);
+
+impl FromRequestParts<Web> for Asked {
+    type Rejection = Fault;
+
+    async fn from_request_parts(parts: &mut Parts, _: &Web) -> Result<Asked, Fault> {
+        let query = parts.uri.query().unwrap_or_default();
+        read(query.as_bytes()).map(Asked).map_err(|why| Fault::from(Refusal::Fields(vec![field("address", why)])))
+    }
 }
 
 /// The path's parts. A path that cannot be read is a page that is not there.

@@ -1,31 +1,66 @@
 //! The live page: a stream that says only that something changed. The page then fetches what it may see.
 
 use super::Web;
+use crate::acts::{Actor, House};
 use crate::store::Touch;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use std::convert::Infallible;
+use std::sync::Arc;
 use std::time::Duration;
 use tokio_stream::wrappers::BroadcastStream;
 use tokio_stream::wrappers::errors::BroadcastStreamRecvError;
 use tokio_stream::{Stream, StreamExt};
 use uuid::Uuid;
 
+/// What a touch means to one listener.
+enum Heard {
+    Changed(String),
+    Nothing,
+    /// The listener's device is no longer let in: the stream ends.
+    Out,
+}
+
 /// A stream of "changed" with the entry that changed, or with nothing where the whole event did.
 ///
-/// `only` keeps it to one entry: a driver hears of their own car and of no other.
-pub(super) fn changes(web: &Web, event: Uuid, only: Option<Uuid>) -> Sse<impl Stream<Item = Result<Event, Infallible>> + use<>> {
-    let mine = move |touch: Result<Touch, BroadcastStreamRecvError>| match touch {
-        Ok(Touch::Entry { event: of, entry }) if of == event && only.is_none_or(|only| only == entry) => Some(entry.to_string()),
-        Ok(Touch::Event(of)) if of == event => Some(String::new()),
-        // Too slow to hear all: something changed, no telling what.
-        Err(BroadcastStreamRecvError::Lagged(_)) => Some(String::new()),
-        Ok(_) => None,
-    };
-    let told =
-        BroadcastStream::new(web.house.watch()).filter_map(mine).map(|entry| Ok(Event::default().event("changed").data(entry)));
+/// `only` keeps it to one entry: a driver hears of their own car and of no other. It ends when the listener's link is taken
+/// back and when the server closes.
+pub(super) fn changes(
+    web: &Web,
+    actor: &Arc<Actor>,
+    event: Uuid,
+    only: Option<Uuid>,
+) -> Sse<impl Stream<Item = Result<Event, Infallible>> + use<>> {
+    let (house, actor) = (web.house.clone(), actor.clone());
+    let heard = BroadcastStream::new(web.house.watch()).then(move |touch| {
+        let (house, actor) = (house.clone(), actor.clone());
+        async move { hear(&house, &actor, touch, event, only).await }
+    });
+    let told = heard.take_while(|heard| !matches!(heard, Heard::Out)).filter_map(|heard| match heard {
+        Heard::Changed(entry) => Some(Ok(Event::default().event("changed").data(entry))),
+        Heard::Nothing | Heard::Out => None,
+    });
     let first = tokio_stream::once(Ok(Event::default().event("open").data("").retry(Duration::from_secs(3))));
     // Without this a graceful shutdown would wait for every open page.
     let closing = web.closing.clone().cancelled_owned();
     let stream = futures_util::StreamExt::take_until(first.chain(told), closing);
     Sse::new(stream).keep_alive(KeepAlive::new().interval(Duration::from_secs(20)))
+}
+
+async fn hear(
+    house: &House,
+    actor: &Actor,
+    touch: Result<Touch, BroadcastStreamRecvError>,
+    event: Uuid,
+    only: Option<Uuid>,
+) -> Heard {
+    match touch {
+        Ok(Touch::Entry { event: of, entry }) if of == event && only.is_none_or(|only| only == entry) => Heard::Changed(entry.to_string()),
+        Ok(Touch::Event(of)) if of == event => Heard::Changed(String::new()),
+        // Who cannot be asked for is let go too: the page comes back, and is asked who it is.
+        Ok(Touch::Access) if !house.is_let_in(actor).await.unwrap_or(false) => Heard::Out,
+        // Too slow to hear all: something changed, no telling what, and perhaps the listener is out.
+        Err(BroadcastStreamRecvError::Lagged(_)) if house.is_let_in(actor).await.unwrap_or(false) => Heard::Changed(String::new()),
+        Err(BroadcastStreamRecvError::Lagged(_)) => Heard::Out,
+        Ok(_) => Heard::Nothing,
+    }
 }

@@ -58,6 +58,6 @@ pub(super) async fn choose(State(web): State<Web>, OriginalUri(uri): OriginalUri
         }
     }
     let secure = if web.is_https() { "; Secure" } else { "" };
-    let cookie = format!("{UNITS_COOKIE}={}; Path=/; Max-Age=31536000; SameSite=Lax{secure}", units.tokens());
+    let cookie = format!("{UNITS_COOKIE}={}; Path=/; Max-Age=31536000; HttpOnly; SameSite=Lax{secure}", units.tokens());
     Ok(([(SET_COOKIE, cookie)], Redirect::to(&back(&uri))).into_response())
 }

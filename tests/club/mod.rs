@@ -303,6 +303,10 @@ impl Person {
 pub struct Answer(Response);
 
 impl Answer {
+    pub fn of(response: Response) -> Answer {
+        Answer(response)
+    }
+
     pub fn status(&self) -> StatusCode {
         self.0.status()
     }

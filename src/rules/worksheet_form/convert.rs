@@ -1,8 +1,8 @@
 //! Figures for a reader: those of the outcome with their units, those typed turned into the other system's, and sentences
 //! of the worksheets without the tail of a conversion.
 
+use super::reading::read_in;
 use super::{BlankKind, Form, Measure, Outcome, Shown, System};
-use crate::rules::answer::read_number;
 use crate::rules::units::Unit;
 use serde_json::Value as Json;
 use std::collections::BTreeMap;
@@ -105,8 +105,9 @@ pub fn converted(
 }
 
 fn turned(text: &str, measure: Measure, from: System, to: System, more: usize) -> Option<String> {
-    let number = read_number(text)?;
-    let typed_decimals = text.trim().split([',', '.']).nth(1).map_or(0, str::len);
+    let number = read_in(Some(measure.shown(from)), text)?;
+    let tail = text.trim().split([',', '.']).nth(1).unwrap_or_default();
+    let typed_decimals = tail.bytes().take_while(u8::is_ascii_digit).count();
     let exact = measure.to_shown(measure.to_wire(number, from), to);
     let comes_back = |decimals: &usize| {
         let rounded: f64 = format!("{exact:.decimals$}").parse().unwrap_or(exact);

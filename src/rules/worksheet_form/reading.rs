@@ -19,10 +19,7 @@ impl Blank {
     fn read(&self, text: &str, system: System) -> Result<Json, String> {
         Ok(match self.kind {
             BlankKind::Number(measure) => {
-                // "5/32" is read as 5, which is right only where thirty-seconds are asked for.
-                let thirty_seconds = measure.is_some_and(|measure| measure.shown(system) == Unit::ThirtySecondInch);
-                let number = read_number(text).filter(|_| thirty_seconds || !text.contains('/'));
-                let number = number.ok_or("Type a number, such as 3.5.")?;
+                let number = read_in(measure.map(|measure| measure.shown(system)), text).ok_or("Type a number, such as 3.5.")?;
                 // A whole number stays whole: some worksheets count cars.
                 let wire = measure.map_or(number, |measure| measure.to_wire(number, system));
                 if wire.fract() == 0.0 && wire.abs() < 1e15 { json!(wire as i64) } else { json!(wire) }
@@ -34,6 +31,12 @@ impl Blank {
             BlankKind::Text | BlankKind::Date => json!(text),
         })
     }
+}
+
+/// A number typed in a unit: thirty-seconds of an inch may be written as the gauge has them, `5/32`.
+pub(super) fn read_in(unit: Option<Unit>, text: &str) -> Option<f64> {
+    let text = if unit == Some(Unit::ThirtySecondInch) { text.trim().strip_suffix("/32").unwrap_or(text) } else { text };
+    read_number(text)
 }
 
 /// The form's field name for a path in the worksheet's input: `readings[1].at_min` is `readings.1.at_min`.

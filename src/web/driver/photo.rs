@@ -2,7 +2,7 @@
 
 use super::Mine;
 use crate::acts::Refusal;
-use crate::acts::add_photo::add_photo;
+use crate::acts::add_photo::add_photos;
 use crate::acts::fill_in;
 use crate::acts::rights::{Deed, Whose, require};
 use crate::rules::sheet::Kind;
@@ -37,20 +37,19 @@ pub(super) async fn add(
     let mut ids: Vec<String> =
         typed.get("photo").map(|ids| ids.split_whitespace().map(str::to_owned).collect()).unwrap_or_default();
     let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
-    let broken = |_| Fault::from(Refusal::NotNow("The photo did not arrive whole, or it is too large: send it again.".into()));
-    while let Some(part) = form.next_field().await.map_err(broken)? {
-        if part.name() != Some("photo") {
-            continue;
+    let mut files = Vec::new();
+    while let Some(part) = form.next_field().await? {
+        let is_photo = part.name() == Some("photo");
+        let bytes = part.bytes().await?;
+        if is_photo && !bytes.is_empty() {
+            files.push(bytes.to_vec());
         }
-        let bytes = part.bytes().await.map_err(broken)?;
-        if bytes.is_empty() {
-            continue;
-        }
-        if ids.len() >= most {
-            return Err(Refusal::TooMuch(format!("at most {most} photos here")).into());
-        }
-        ids.push(add_photo(&web.house, &actor, entry, bytes.to_vec()).await?.to_string());
     }
+    // All or none: a form that is refused leaves no photo behind that counts against the car.
+    if ids.len() + files.len() > most {
+        return Err(Refusal::TooMuch(format!("at most {most} photos here")).into());
+    }
+    ids.extend(add_photos(&web.house, &actor, entry, files).await?.iter().map(Uuid::to_string));
     typed.insert("photo".into(), ids.join(" "));
     fill_in::keep(&web.house, &actor, entry, Draft::from([(item.clone(), typed)])).await?;
     Ok(Redirect::to(&format!("/my/{entry}/areas/{}#{item}", area.id)).into_response())

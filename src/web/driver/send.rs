@@ -3,6 +3,7 @@
 use super::{Mine, Submission};
 use crate::acts::Refusal;
 use crate::acts::submit::submit;
+use crate::rules::strict_json;
 use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form};
@@ -60,7 +61,7 @@ async fn keep_what_stands(
 }
 
 async fn carried(web: &Web, actor: &crate::acts::Actor, entry: Uuid, bytes: &[u8]) -> Response {
-    let carried: Carried = match serde_json::from_slice(bytes) {
+    let carried: Carried = match strict_json::read(bytes).and_then(serde_json::from_value) {
         Ok(carried) => carried,
         Err(error) => return said(StatusCode::UNPROCESSABLE_ENTITY, json!({ "error": error.to_string() })),
     };

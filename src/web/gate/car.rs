@@ -2,6 +2,7 @@
 
 use super::at_the_gate;
 use crate::acts::Refusal;
+use crate::acts::refusal::field;
 use crate::acts::house::KnownEvent;
 use crate::acts::sign_off::{self, SignOff, by_hand};
 use crate::acts::state::{self, EntryState, word_body};
@@ -160,7 +161,7 @@ pub(super) async fn sign_off(
     let clear = match form.text("deed") {
         "clear" => true,
         "hold" => false,
-        _ => return Err(Refusal::NotNow("Choose one of the two: clear or hold.".into()).into()),
+        _ => return Err(Refusal::Fields(vec![field("deed", "Choose one of the two: clear or hold.")]).into()),
     };
     let (closes, ticked) = (form.ticked("closes-"), form.ticked("by-hand-"));
     let reason = form.text("reason").to_owned();

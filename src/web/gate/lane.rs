@@ -8,13 +8,12 @@ use crate::rules::standing::Standing;
 use crate::web::Web;
 use crate::web::draw::{Mark, Plate, Strip};
 use crate::web::error::Fault;
-use crate::web::form::At;
+use crate::web::form::{Asked, At};
 use crate::web::page::{Clock, count, render};
 use crate::web::session::Who;
 use askama::Template;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
-use serde::Deserialize;
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -49,24 +48,15 @@ impl Lane<'_> {
     }
 }
 
-#[derive(Deserialize)]
-pub(super) struct Find {
-    #[serde(default)]
-    number: String,
-    /// "news" asks for the part of the page that changes.
-    #[serde(default)]
-    part: String,
-}
-
 pub(super) async fn lane(
     State(web): State<Web>,
     Who(actor): Who,
     At(event): At<Uuid>,
-    Query(find): Query<Find>,
+    Asked(asked): Asked,
 ) -> Result<Response, Fault> {
     let known = at_the_gate(&web, &actor, event).await?;
     let board = board(&web.house, event).await?;
-    let wanted = find.number.trim().to_ascii_uppercase();
+    let wanted = asked.text("number").to_ascii_uppercase();
     let found = board.rows.iter().find(|row| !wanted.is_empty() && row.entry.number.as_str() == wanted);
     if let Some(row) = found {
         return Ok(Redirect::to(&format!("/gate/{event}/entries/{}", row.entry.id)).into_response());
@@ -78,7 +68,7 @@ pub(super) async fn lane(
     };
     let not_found = (!wanted.is_empty()).then(|| wanted.chars().take(8).collect());
     let page = Lane { clock: Clock::of(&known.event), known: &known, actor: &actor, board, heading, not_found };
-    if find.part == "news" {
+    if asked.text("part") == "news" {
         return Ok(render(&page.as_news())?.into_response());
     }
     Ok(render(&page)?.into_response())

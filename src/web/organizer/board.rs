@@ -8,31 +8,26 @@ use crate::store::history::Kind;
 use crate::web::Web;
 use crate::web::draw::{Mark, Plate, Strip};
 use crate::web::error::Fault;
-use crate::web::form::At;
+use crate::web::form::{Asked, At};
 use crate::web::page::{Clock, count, render};
 use crate::web::session::Who;
 use crate::web::wire::{KeptPage, KeptPages};
 use askama::Template;
 use axum::Extension;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Response};
-use serde::Deserialize;
 use std::sync::Arc;
 use uuid::Uuid;
 
 /// What of the board is asked for.
-#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Wanted {
     /// A car number, or a part of a driver's or car's name.
-    #[serde(default)]
     find: String,
-    #[serde(default)]
     group: String,
-    #[serde(default)]
     standing: String,
     /// "news" asks for the part of the page that changes.
-    #[serde(default)]
     part: String,
 }
 
@@ -85,10 +80,12 @@ pub(super) async fn board(
     State(web): State<Web>,
     Who(actor): Who,
     At(event): At<Uuid>,
-    Query(wanted): Query<Wanted>,
+    Asked(asked): Asked,
     Extension(kept): Extension<Arc<KeptPages>>,
     headers: HeaderMap,
 ) -> Result<Response, Fault> {
+    let text = |name| asked.text(name).to_owned();
+    let wanted = Wanted { find: text("find"), group: text("group"), standing: text("standing"), part: text("part") };
     let known = run(&web, &actor, event).await?;
     let board = boards::board(&web.house, event).await?;
     let whole = wanted == Wanted::default();

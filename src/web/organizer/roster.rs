@@ -32,6 +32,7 @@ struct Roster<'a> {
     troubles: Vec<Trouble>,
     /// What was sent, shown again when it could not be used.
     pasted: String,
+    name: String,
     name_trouble: Option<String>,
 }
 
@@ -47,6 +48,7 @@ impl Roster<'_> {
             links,
             troubles: Vec::new(),
             pasted: String::new(),
+            name: String::new(),
             name_trouble: None,
         })
     }
@@ -78,10 +80,9 @@ pub(super) async fn take(
 ) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     let mut form = form.map_err(|_| Fault::unsupported("The roster is sent as a form with a file or pasted text."))?;
-    let broken = |_| Fault::from(Refusal::NotNow("The file did not arrive whole, or it is too large: send it again.".into()));
     let mut file = Vec::new();
-    while let Some(part) = form.next_field().await.map_err(broken)? {
-        let bytes = part.bytes().await.map_err(broken)?;
+    while let Some(part) = form.next_field().await? {
+        let bytes = part.bytes().await?;
         if !bytes.iter().all(u8::is_ascii_whitespace) {
             file = bytes.to_vec();
         }
@@ -178,7 +179,7 @@ pub(super) async fn make_inspector(
         }
         Err(Refusal::Fields(troubles)) => {
             let name_trouble = troubles.into_iter().next().map(|trouble| trouble.message);
-            let page = Roster { name_trouble, ..Roster::read(&web, &known).await? };
+            let page = Roster { name: form.text("name").to_owned(), name_trouble, ..Roster::read(&web, &known).await? };
             Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
         }
         Err(other) => Err(other.into()),

@@ -10,14 +10,13 @@ use crate::store::club::{self, Edition};
 use crate::web::Web;
 use crate::web::draw::{Mark, Plate};
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
+use crate::web::form::{Asked, At, Form};
 use crate::web::page::{Clock, Page, render};
 use crate::web::session::Who;
 use askama::Template;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Redirect, Response};
-use serde::Deserialize;
 use uuid::Uuid;
 
 /// Another edition, with what raising the event to it would move.
@@ -50,16 +49,15 @@ impl<'a> SheetPage<'a> {
     }
 }
 
-#[derive(Deserialize)]
-pub(super) struct Looked {
-    #[serde(default)]
-    edition: Option<Uuid>,
-}
-
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, Query(looked): Query<Looked>) -> Page {
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, Asked(asked): Asked) -> Page {
     let known = run(&web, &actor, event).await?;
     let mut page = SheetPage::read(&web, &known).await?;
-    if let Some(id) = looked.edition.filter(|id| *id != known.edition.id) {
+    let wanted = asked.text("edition");
+    let id = Uuid::parse_str(wanted);
+    if !wanted.is_empty() && id.is_err() {
+        return Err(Refusal::NotHere.into());
+    }
+    if let Some(id) = id.ok().filter(|id| *id != known.edition.id) {
         let edition = page.editions.iter().find(|edition| edition.id == id).cloned().ok_or(Refusal::NotHere)?;
         let moves = raise_edition::preview(&web.house, &actor, event, id).await?;
         page.other = Some(Other { edition, moves });
@@ -71,7 +69,7 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(event): At<
 pub(super) async fn add(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, form: Form) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     // Browsers send the line ends of a text area as CR LF; a sheet is kept with the line ends of its file.
-    let file = form.text("file").replace("\r\n", "\n");
+    let file = form.raw("file").replace("\r\n", "\n");
     match raise_edition::add_edition(&web.house, &actor, &file).await {
         Ok(id) => Ok(Redirect::to(&format!("/club/events/{event}/sheet?edition={id}")).into_response()),
         Err(Refusal::Fields(troubles)) => {

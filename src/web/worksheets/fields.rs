@@ -26,6 +26,15 @@ pub(super) struct FieldView {
     pub offers: Vec<String>,
 }
 
+impl FieldView {
+    /// The ids of what is said about the field, as `aria-describedby` wants them; empty where nothing is.
+    pub fn described_by(&self) -> String {
+        let parts = [(!self.unit.is_empty(), "unit"), (!self.help.is_empty(), "help"), (self.trouble.is_some(), "trouble")];
+        let ids: Vec<String> = parts.iter().filter(|(is, _)| *is).map(|(_, part)| format!("{}-{part}", self.id)).collect();
+        ids.join(" ")
+    }
+}
+
 /// A row of a list.
 pub(super) struct RowView {
     /// "Cylinder 2".

@@ -58,8 +58,8 @@ pub(super) fn helmet_line(drawn: &Drawn<'_>) -> Option<Drawing> {
     pen.text("soft", Side::Right, ((hoop_at.0 - 22.0).max(0.0), ground - 50.0), "up");
     pen.arrow("ink", &[(hoop_at.0 + 10.0, ground), (hoop_at.0 + 64.0, ground)]);
     pen.text("soft", Side::Right, (hoop_at.0 + 70.0, ground - 4.0), "along");
-    pen.text("soft", Side::Right, ((hoop_at.0 + 6.0).min(WIDTH - 80.0), ground - 26.0), "main hoop");
-    pen.text("soft", Side::Left, (front_at.0.max(90.0), ground - 8.0), "front support");
+    pen.text("soft", Side::Right, (hoop_at.0 + 10.0, hoop_at.1 - 2.0), "main hoop");
+    pen.text("soft", Side::Left, ((front_at.0 - 10.0).max(100.0), ground - 8.0), "front support");
     pen.label("over-text", (170.0, ground + 18.0), &format!("dashed: {} under the line is asked", drawn.say(LENGTH, limit)));
     let says = format!("The car from the side. The helmet is {said}; {} is asked.", drawn.say(LENGTH, limit));
     Some(pen.finish(ground + 26.0, says))
