@@ -96,6 +96,21 @@ async fn an_answer_that_was_emptied_is_missing_even_after_it_was_sent() {
 }
 
 #[tokio::test]
+async fn an_item_of_one_field_can_be_emptied_too() {
+    let club = Club::open().await;
+    let ines = club.driver("27").await;
+    ines.sends(|answers| answers["oil-leak"]["note"] = json!("dry since March")).await;
+    ines.types("brakes", &[("fluid-age", "")]).await;
+    assert_eq!(area(&ines, "brakes").await.value_of("input[name=fluid-age]"), "");
+    assert_eq!(ines.heading().await, "1 thing is left to look at");
+    ines.types("brakes", &[("fluid-age", "2026-04-01")]).await;
+    ines.types("engine", &[("oil-leak", "yes"), ("oil-leak.note", "")]).await;
+    assert_eq!(area(&ines, "engine").await.raw("textarea[name='oil-leak.note']"), "", "a note can be taken away");
+    assert_eq!(ines.sends_form(&ines.ready_to_send().await).await.status(), StatusCode::SEE_OTHER);
+    assert!(!club.car_page("27").await.all("dl.answers dd").join(" ").contains("dry since March"));
+}
+
+#[tokio::test]
 async fn a_form_in_another_encoding_changes_nothing_and_says_so() {
     listen();
     let club = Club::open().await;

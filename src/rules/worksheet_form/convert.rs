@@ -7,10 +7,10 @@ use crate::rules::units::Unit;
 use serde_json::Value as Json;
 use std::collections::BTreeMap;
 
-/// How far a converted reading may be from the typed one: a quarter of a per cent, as fine as gauges are read.
-const NEAR: f64 = 0.0025;
-/// Sentences carry at most so many decimals: the rules write six where a figure is a hair from its limit.
-const LONGEST_TAIL: usize = 4;
+/// How far a converted reading may be from the typed one: a tenth of a per cent, finer than most gauges are read.
+const NEAR: f64 = 0.001;
+/// Sentences carry at most so many decimals, and more only where a figure is a hair from another.
+const LONGEST_TAIL: usize = 3;
 
 /// Decimals that the trade writes for a computed figure: pads are read finer than other lengths.
 fn decimals(measure: Measure, unit: Unit) -> usize {
@@ -70,7 +70,7 @@ impl Outcome {
 
 /// What was typed in one system, as a reader of the other would type it; what is no number stays as it is.
 ///
-/// A figure has as many decimals as bring it back to what was typed, and is within a quarter of a per cent; `more` adds
+/// A figure has as many decimals as bring it back to what was typed, and is within a tenth of a per cent; `more` adds
 /// decimals where a verdict hangs on them.
 ///
 /// # Example: there and back is the same

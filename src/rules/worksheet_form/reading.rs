@@ -1,5 +1,6 @@
 //! Reading a filled-in form: what was typed becomes the worksheet's input, and its refusals become words at a field.
 
+use super::convert::tidy;
 use super::{Blank, BlankKind, Form, Measure, ROWS, System};
 use crate::rules::answer::read_number;
 use crate::rules::units::Unit;
@@ -208,7 +209,7 @@ fn reworded(form: &Form, message: &str, measure: Option<Measure>, unit: &str, sy
             None => said += part,
         }
     }
-    said
+    tidy(&said)
 }
 
 /// The bounds in "9000 cannot be: "cold_kpa" lies between 0 and 1500."

@@ -148,8 +148,14 @@ pub(super) fn view(form: &'static Form, input: &Map<String, Json>, output: &Map<
         rows,
         drawing,
         source: output.get("source").and_then(Json::as_str).map(str::to_owned),
-        is_metric: system == System::Us && form.blanks.iter().any(|blank| blank.unit(System::Us) != blank.unit(System::Metric)),
+        is_metric: system == System::Us && speaks_metric(&text("why")),
     }
+}
+
+/// Whether a sentence has a figure in a unit that a US reader does not use.
+fn speaks_metric(sentence: &str) -> bool {
+    let words = sentence.split([' ', ';', ',', '.', ':', '(', ')']);
+    words.into_iter().any(|word| ["mm", "m", "kg", "km/h", "kPa", "\u{b0}C", "N\u{b7}m", "kN"].contains(&word))
 }
 
 fn figure(outcome: &Outcome, output: &Map<String, Json>, system: System) -> Option<Figure> {

@@ -27,6 +27,11 @@ pub(super) struct FieldView {
 }
 
 impl FieldView {
+    /// Whether its trouble needs the page's whole width to be read.
+    pub fn is_wide(&self) -> bool {
+        self.trouble.as_ref().is_some_and(|trouble| trouble.chars().count() > 20)
+    }
+
     /// The ids of what is said about the field, as `aria-describedby` wants them; empty where nothing is.
     pub fn described_by(&self) -> String {
         let parts = [(!self.unit.is_empty(), "unit"), (!self.help.is_empty(), "help"), (self.trouble.is_some(), "trouble")];
