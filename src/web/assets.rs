@@ -39,7 +39,7 @@ static ASSETS: LazyLock<Assets> = LazyLock::new(|| {
         digest.update(path.as_bytes());
         digest.update(&file.data);
         let kind = kind_of(&path);
-        let packed = (!path.ends_with(".woff2")).then(|| pack(&file.data));
+        let packed = (!path.ends_with(".woff2")).then(|| pack(&file.data, Compression::best()));
         by_path.insert(path, Asset { plain: file.data.into_owned(), packed, kind });
     }
     let version = digest.finalize()[..6].iter().map(|byte| format!("{byte:02x}")).collect();
@@ -58,9 +58,9 @@ fn kind_of(path: &str) -> &'static str {
     }
 }
 
-/// Packs bytes as a browser unpacks them.
-pub(super) fn pack(bytes: &[u8]) -> Vec<u8> {
-    let mut encoder = GzEncoder::new(Vec::new(), Compression::best());
+/// Packs bytes as a browser unpacks them; `level` is low for what is packed often and high for what is packed once.
+pub(super) fn pack(bytes: &[u8], level: Compression) -> Vec<u8> {
+    let mut encoder = GzEncoder::new(Vec::new(), level);
     // Writing into memory does not fail; were it to, an empty page is better than none.
     let _ = encoder.write_all(bytes);
     encoder.finish().unwrap_or_default()

@@ -4,6 +4,7 @@ use super::assets::{pack, takes_gzip};
 use axum::body::Bytes;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
+use flate2::Compression;
 use std::collections::HashMap;
 use std::sync::{Mutex, PoisonError};
 use uuid::Uuid;
@@ -17,7 +18,7 @@ pub(super) struct KeptPage {
 
 impl KeptPage {
     pub(super) fn new(version: u64, html: String) -> KeptPage {
-        let packed = pack(html.as_bytes()).into();
+        let packed = pack(html.as_bytes(), Compression::fast()).into();
         KeptPage { version, plain: html.into(), packed }
     }
 

@@ -96,7 +96,7 @@ async fn a_photo_that_nobody_took_is_not_an_answer() {
     is_refused(&ines, "photos", json!({ "photo": [club.new_id()] }), "").await;
 }
 
-/// The command line refuses it too (src/terminal.rs): of two answers to one item neither may be lost in silence.
+/// The command line refuses it too: of two answers to one item neither may be lost in silence.
 #[tokio::test]
 async fn two_answers_to_one_item_are_not_one_answer() {
     let club = Club::open().await;
