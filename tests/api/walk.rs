@@ -107,8 +107,9 @@ impl Ground {
             Err(error) => panic!("{what}: the server broke off: {error}"),
         };
         let (status, kind) = (answer.status(), answer.header("content-type"));
-        let fault =
-            |why: &str| drop(self.faults.lock().expect("no test broke off here").insert(format!("{what}: {status}: {why}")));
+        let fault = |why: &str| {
+            self.faults.lock().expect("no test broke off here").insert(format!("{what}: {status}: {why}"));
+        };
         if status.as_u16() >= 500 {
             fault("a fault of the program");
         }
@@ -132,7 +133,7 @@ impl Ground {
     async fn nothing_broke(&self) {
         assert_eq!(self.club.organizer.get("/alive").await.status(), StatusCode::OK);
         assert_eq!(heard(), "", "the log has no error and no panic");
-        let faults = self.faults.lock().expect("no test broke off here");
+        let faults = std::mem::take(&mut *self.faults.lock().expect("no test broke off here"));
         assert!(
             faults.is_empty(),
             "{} answers are none:\n{}",
