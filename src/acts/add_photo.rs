@@ -66,7 +66,9 @@ pub enum NotAPhoto {
 impl From<NotAPhoto> for Refusal {
     fn from(why: NotAPhoto) -> Refusal {
         match why {
-            NotAPhoto::Unreadable => Refusal::Fields(vec![field("photo", "This file is no photo that can be read here: send a JPEG, PNG or WebP.")]),
+            NotAPhoto::Unreadable => {
+                Refusal::Fields(vec![field("photo", "This file is no photo that can be read here: send a JPEG, PNG or WebP.")])
+            }
             NotAPhoto::TooLarge => Refusal::TooMuch(format!("a photo has at most {LARGEST_SIDE} pixels a side")),
         }
     }

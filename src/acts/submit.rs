@@ -10,8 +10,8 @@ use crate::rules::answer::{self, Answers};
 use crate::rules::judge::judge;
 use crate::rules::sheet::Item;
 use crate::rules::units::Units;
-use crate::store::{Touch, photo};
 use crate::store::history::{self, Appended, Kind, MOST_SUBMISSIONS, NewRecord};
+use crate::store::{Touch, photo};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json};
 use uuid::Uuid;
@@ -46,7 +46,10 @@ pub async fn submit(house: &House, actor: &Actor, entry: Uuid, given: Submission
     require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
     check_id(given.id)?;
     if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {
-        return Err(Refusal::Fields(vec![field("seen", "What this submission says it has seen cannot be. Open the page again.")]));
+        return Err(Refusal::Fields(vec![field(
+            "seen",
+            "What this submission says it has seen cannot be. Open the page again.",
+        )]));
     }
     if given.edition != known.edition.id {
         return late(house, &known, entry, &given).await;
@@ -82,7 +85,8 @@ async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission
     };
     if let (Some(there), Some(answers)) = (&there, &given.answers) {
         let then = KnownEvent { event: known.event.clone(), edition: old.clone() };
-        let same = read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers)).is_ok_and(|body| body == there.body);
+        let same =
+            read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers)).is_ok_and(|body| body == there.body);
         return if same { Ok(Appended::Again) } else { Err(Refusal::IdTaken) };
     }
     if there.is_some() {
@@ -124,7 +128,10 @@ pub(super) fn check_id(id: Uuid) -> Result<(), Refusal> {
     if id.get_version_num() == 7 {
         return Ok(());
     }
-    Err(Refusal::Fields(vec![field("id", "The record's id is not a UUID of version 7, as devices make them. Open the page again.")]))
+    Err(Refusal::Fields(vec![field(
+        "id",
+        "The record's id is not a UUID of version 7, as devices make them. Open the page again.",
+    )]))
 }
 
 pub(super) fn new_record(
@@ -182,7 +189,9 @@ async fn read_kept(house: &House, known: &KnownEvent, entry: Uuid) -> Result<Ans
 /// What the driver is told when the sheet moved on: both numbers, and the items that are new or asked otherwise.
 fn edition_raised(known: &KnownEvent, old: &KnownEdition) -> Refusal {
     let is_new = |item: &&Item| {
-        old.sheet.item(item.id.as_str()).is_none_or(|before| before.ask != item.ask || format!("{:?}", before.kind) != format!("{:?}", item.kind))
+        old.sheet
+            .item(item.id.as_str())
+            .is_none_or(|before| before.ask != item.ask || format!("{:?}", before.kind) != format!("{:?}", item.kind))
     };
     let changed = known.edition.sheet.items().filter(is_new).map(|item| item.name.clone()).collect();
     Refusal::EditionRaised { from: old.number, to: known.edition.number, changed }

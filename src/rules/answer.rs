@@ -11,7 +11,7 @@ use serde_json::{Map, Value as Json};
 use std::collections::BTreeMap;
 
 pub use super::answer_json::from_json;
-pub use super::answer_typed::{from_typed, read_number};
+pub use super::answer_typed::{from_typed, read_in, read_number};
 
 /// What was typed for one item: field name ("" for the item's only field, `lf`, `unit`, `note` ...) to text.
 pub type Typed = BTreeMap<String, String>;

@@ -29,8 +29,8 @@ pub fn read_number(text: &str) -> Option<f64> {
 }
 
 /// As [`read_number`], in a unit: thirty-seconds of an inch may be written as the gauge has them, `5/32`.
-fn read_in(unit: Unit, text: &str) -> Option<f64> {
-    let text = if unit == Unit::ThirtySecondInch { text.trim().strip_suffix("/32").unwrap_or(text) } else { text };
+pub fn read_in(unit: Option<Unit>, text: &str) -> Option<f64> {
+    let text = if unit == Some(Unit::ThirtySecondInch) { text.trim().strip_suffix("/32").unwrap_or(text) } else { text };
     read_number(text)
 }
 
@@ -141,7 +141,7 @@ fn read_measurement(
         if text.is_empty() {
             continue;
         }
-        match read_in(unit, text) {
+        match read_in(Some(unit), text) {
             None => {
                 troubles.push(Trouble::at(token, format!("Type a number in {unit}, such as {}.", unit.figure(middle(low, high)))))
             }

@@ -10,6 +10,7 @@ use super::tyres::DateCode;
 use super::units::{Unit, Units};
 use super::words::{ItemId, Per, Place, Severity, Verdict};
 use super::work;
+use super::worksheet_form::System;
 use jiff::civil::Date;
 use serde_json::{Map, Value as Json};
 use std::collections::{BTreeMap, BTreeSet};
@@ -105,7 +106,7 @@ impl Bench<'_> {
 
     /// An answer that came from readings: worked out anew, on the day of the event.
     fn worked(&mut self, item: &Item, work: &Work, input: &Map<String, Json>) {
-        let outcome = work::run(work, input, self.on, &self.sheet.gear);
+        let outcome = work::run(work, input, self.on, &self.sheet.gear, System::Metric);
         let value = outcome.as_ref().map_err(Clone::clone).and_then(|outcome| work::answer_of(item, work, input, outcome));
         let (outcome, value) = match (outcome, value) {
             (Ok(outcome), Ok(value)) => (outcome, value),
@@ -205,7 +206,7 @@ impl Bench<'_> {
             let broken = room < -1e-9 * value.abs().max(1.0);
             let figure = shown.figure(unit.convert(number, shown));
             if broken {
-                let why = format!("{name}: {figure} {shown}. This sheet asks for {words}.");
+                let why = format!("{name}: {}. This sheet asks for {words}.", shown.say(unit.convert(number, shown)));
                 self.find(item, place, limit.severity, why, limit.source.clone());
             }
             if nearest.as_ref().is_none_or(|best| margin < best.margin || broken) {

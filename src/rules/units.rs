@@ -252,8 +252,11 @@ impl Unit {
     /// assert_eq!(Unit::Millimetre.say(2.96), "2.96 mm");
     /// ```
     pub fn say(self, value: f64) -> String {
-        let gap = if self == Unit::Degree { "" } else { " " };
-        format!("{}{gap}{}", self.figure(value), self.symbol())
+        match self {
+            Unit::ThirtySecondInch => format!("{}/32 in", self.figure(value)),
+            Unit::Degree => format!("{}\u{b0}", self.figure(value)),
+            _ => format!("{} {}", self.figure(value), self.symbol()),
+        }
     }
 }
 
@@ -365,7 +368,7 @@ mod tests {
         assert_eq!(Unit::Millimetre.say(2.99), "2.99 mm");
         assert_eq!(Unit::NewtonMetre.say(98.6), "98.6 N·m");
         assert_eq!(Unit::Bar.say(2.2), "2.20 bar");
-        assert_eq!(Unit::ThirtySecondInch.say(3.0), "3.0 1/32 in");
+        assert_eq!(Unit::ThirtySecondInch.say(3.0), "3.0/32 in");
     }
 
     #[test]

@@ -8,7 +8,7 @@ use super::toml_keys::{FileError, Keys};
 use super::units::Unit;
 use super::words::{Per, Place, Verdict};
 use super::worksheet;
-use super::worksheet_form::{self, BlankKind, Form, System, field_of, form};
+use super::worksheet_form::{self, BlankKind, BlankTrouble, Form, System, form};
 use jiff::civil::{Date, date};
 use serde_json::{Map, Value as Json, json};
 use std::collections::BTreeMap;
@@ -29,18 +29,18 @@ pub struct Outcome {
     pub output: Map<String, Json>,
 }
 
-/// Runs an item's worksheet on kept readings, on a day.
+/// Runs an item's worksheet on kept readings, on a day; a refusal speaks in the units of `system`.
 ///
 /// # Errors
 /// The reading that cannot be used, by its field in the form.
-pub fn run(work: &Work, input: &Map<String, Json>, on: Date, policy: &Policy) -> Result<Outcome, Trouble> {
+pub fn run(work: &Work, input: &Map<String, Json>, on: Date, policy: &Policy, system: System) -> Result<Outcome, Trouble> {
     let mut input = input.clone();
     if worksheet::fields(work.form.name).contains(&"on") {
         input.insert("on".into(), json!(on.min(LAST).to_string()));
     }
     input.extend(work.fixed.clone());
     let output = worksheet::run(work.form.name, &Json::Object(input).to_string(), policy)
-        .map_err(|error| Trouble::at(format!("{PREFIX}{}", field_of(&error.field)), error.message))?;
+        .map_err(|error| in_form(worksheet_form::in_words(work.form, &error, system)))?;
     let Json::Object(output) = output else { return Err(Trouble::at("", "The worksheet gave no answer.")) };
     let verdict = match output.get("verdict").and_then(Json::as_str) {
         Some("stop") => Verdict::Stop,
@@ -48,8 +48,13 @@ pub fn run(work: &Work, input: &Map<String, Json>, on: Date, policy: &Policy) ->
         Some("note") => Verdict::Note,
         _ => Verdict::Ok,
     };
-    let why = output.get("why").and_then(Json::as_str).unwrap_or_default().to_owned();
+    let why = worksheet_form::tidy(output.get("why").and_then(Json::as_str).unwrap_or_default());
     Ok(Outcome { verdict, why, output })
+}
+
+/// A trouble of the worksheet's form, at its field in the form of the item.
+fn in_form(trouble: BlankTrouble) -> Trouble {
+    Trouble::at(format!("{PREFIX}{}", trouble.field), trouble.message)
 }
 
 /// The answer that an outcome gives to an item.
@@ -85,15 +90,15 @@ pub fn answer_of(item: &Item, work: &Work, input: &Map<String, Json>, outcome: &
 /// Reads the worksheet's fields of an item's form; `None` where none of them is filled in.
 pub(super) fn read_typed(item: &Item, typed: &Typed, today: Date) -> Result<Option<(Map<String, Json>, Value)>, Trouble> {
     let Some(work) = &item.work else { return Ok(None) };
-    let fields = typed_of(typed);
+    // Rows are moved up over empty ones, as the page shows them when it comes back.
+    let fields = worksheet_form::close_up(work.form, &typed_of(typed));
     if !worksheet_form::is_begun(work.form, &fields) {
         return Ok(None);
     }
     let system = System::parse(typed.get(SYSTEM).map_or("", |text| text.trim()));
-    let input = worksheet_form::read(work.form, &fields, system, &Map::new())
-        .map_err(|trouble| Trouble::at(format!("{PREFIX}{}", trouble.field), trouble.message))?;
+    let input = worksheet_form::read(work.form, &fields, system, &Map::new()).map_err(in_form)?;
     // No table of gear: an item that judges a label has a kind of its own.
-    let outcome = run(work, &input, today, &Policy::default())?;
+    let outcome = run(work, &input, today, &Policy::default(), system)?;
     let value = answer_of(item, work, &input, &outcome)?;
     Ok(Some((input, value)))
 }

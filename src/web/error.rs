@@ -102,7 +102,8 @@ impl From<Refusal> for Fault {
             }
             Refusal::EditionRaised { changed, .. } => {
                 let words = format!("{}. Nothing was sent and every answer is kept. Open your sheet again.", capital(&said));
-                let troubles = changed.into_iter().map(|field| Trouble { field, message: "New, or asked otherwise.".into() }).collect();
+                let troubles =
+                    changed.into_iter().map(|field| Trouble { field, message: "New, or asked otherwise.".into() }).collect();
                 return Fault { troubles, ..Fault::new(StatusCode::CONFLICT, "The sheet was changed", words) };
             }
             Refusal::Stale => (

@@ -54,12 +54,16 @@ async fn hear(
     only: Option<Uuid>,
 ) -> Heard {
     match touch {
-        Ok(Touch::Entry { event: of, entry }) if of == event && only.is_none_or(|only| only == entry) => Heard::Changed(entry.to_string()),
+        Ok(Touch::Entry { event: of, entry }) if of == event && only.is_none_or(|only| only == entry) => {
+            Heard::Changed(entry.to_string())
+        }
         Ok(Touch::Event(of)) if of == event => Heard::Changed(String::new()),
         // Who cannot be asked for is let go too: the page comes back, and is asked who it is.
         Ok(Touch::Access) if !house.is_let_in(actor).await.unwrap_or(false) => Heard::Out,
         // Too slow to hear all: something changed, no telling what, and perhaps the listener is out.
-        Err(BroadcastStreamRecvError::Lagged(_)) if house.is_let_in(actor).await.unwrap_or(false) => Heard::Changed(String::new()),
+        Err(BroadcastStreamRecvError::Lagged(_)) if house.is_let_in(actor).await.unwrap_or(false) => {
+            Heard::Changed(String::new())
+        }
         Err(BroadcastStreamRecvError::Lagged(_)) => Heard::Out,
         Ok(_) => Heard::Nothing,
     }

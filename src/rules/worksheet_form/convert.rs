@@ -1,8 +1,8 @@
 //! Figures for a reader: those of the outcome with their units, those typed turned into the other system's, and sentences
 //! of the worksheets without the tail of a conversion.
 
-use super::reading::read_in;
 use super::{BlankKind, Form, Measure, Outcome, Shown, System};
+use crate::rules::answer::read_in;
 use crate::rules::units::Unit;
 use serde_json::Value as Json;
 use std::collections::BTreeMap;

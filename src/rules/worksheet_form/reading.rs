@@ -2,8 +2,7 @@
 
 use super::convert::tidy;
 use super::{Blank, BlankKind, Form, Measure, ROWS, System};
-use crate::rules::answer::read_number;
-use crate::rules::units::Unit;
+use crate::rules::answer::read_in;
 use crate::rules::worksheet_input::InputError;
 use serde_json::{Map, Value as Json, json};
 use std::collections::{BTreeMap, BTreeSet};
@@ -32,12 +31,6 @@ impl Blank {
             BlankKind::Text | BlankKind::Date => json!(text),
         })
     }
-}
-
-/// A number typed in a unit: thirty-seconds of an inch may be written as the gauge has them, `5/32`.
-pub(super) fn read_in(unit: Option<Unit>, text: &str) -> Option<f64> {
-    let text = if unit == Some(Unit::ThirtySecondInch) { text.trim().strip_suffix("/32").unwrap_or(text) } else { text };
-    read_number(text)
 }
 
 /// The form's field name for a path in the worksheet's input: `readings[1].at_min` is `readings.1.at_min`.

@@ -44,6 +44,8 @@ pub struct ItemView<'a> {
     pub labels: Vec<String>,
     /// The worksheet from whose readings the answer can be worked out.
     pub work: Option<WorkView>,
+    /// Readings may be below nought.
+    pub signed: bool,
     /// Limits in short, so that a person knows before measuring.
     pub limits: String,
 }
@@ -65,6 +67,8 @@ pub struct BlankView {
     /// number, text, date, choice, flag.
     pub kind: &'static str,
     pub unit: &'static str,
+    /// May be below nought: a phone's keypad for numbers has no minus on it.
+    pub signed: bool,
     pub fields: Vec<Field>,
     /// The answers of a choice or flag, for the blank's only field.
     pub taps: Vec<Tap>,
@@ -105,6 +109,7 @@ fn view<'a>(mine: &'a Mine, item: &'a Item, units: &Units) -> ItemView<'a> {
         date_is: date_is(item, value(typed, "date-is")),
         labels: labels(mine, item),
         work: item.work.as_ref().map(|work| work_view(id, work, typed, troubles, units)),
+        signed: matches!(&item.kind, Kind::Measurement(rule) if rule.possible.0 < 0.0),
         limits: limits(item, units),
         item,
     }
@@ -200,7 +205,7 @@ fn work_view(id: &str, work: &Work, typed: &Typed, troubles: &[Trouble], units: 
         }
         _ => text.to_owned(),
     };
-    let own = typed_of(typed);
+    let own = worksheet_form::close_up(work.form, &typed_of(typed));
     let blanks = work.form.blanks.iter().filter(|blank| {
         let root = blank.path.split(['.', '[']).next().unwrap_or_default();
         root != "on" && !work.fixed.contains_key(root)
@@ -243,7 +248,7 @@ fn work_view(id: &str, work: &Work, typed: &Typed, troubles: &[Trouble], units: 
                     BlankKind::Number(Some(measure)) => measure.shown(system).symbol(),
                     _ => "",
                 };
-                BlankView { label: blank.label, help: blank.help, kind, unit, fields, taps }
+                BlankView { label: blank.label, help: blank.help, kind, unit, signed: blank.signed, fields, taps }
             })
             .collect(),
     }

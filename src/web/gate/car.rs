@@ -2,8 +2,8 @@
 
 use super::at_the_gate;
 use crate::acts::Refusal;
-use crate::acts::refusal::field;
 use crate::acts::house::KnownEvent;
+use crate::acts::refusal::field;
 use crate::acts::sign_off::{self, SignOff, by_hand};
 use crate::acts::state::{self, EntryState, word_body};
 use crate::rules::answer::Trouble;

@@ -84,7 +84,10 @@ fn because(known: &KnownEvent, state: &EntryState, clock: &Clock) -> Vec<String>
         ClearHasNotSeen(id, other) => format!("{} had not seen {}.", upper(&named(id)), named(other)),
         ClearWaitsFor(id) => format!("{} rests on a record that has not arrived.", upper(&named(id))),
         WaitsForTheGate => "It waits for the gate.".into(),
-        Cleared(_) => state.clearance().map(|clear| format!("Cleared {} by {}.", clock.at(&clear.arrived_at), clear.maker.name)).unwrap_or_default(),
+        Cleared(_) => state
+            .clearance()
+            .map(|clear| format!("Cleared {} by {}.", clock.at(&clear.arrived_at), clear.maker.name))
+            .unwrap_or_default(),
     };
     state.judgement.because.iter().map(say).collect()
 }
