@@ -40,7 +40,7 @@ pub async fn keep(house: &House, actor: &Actor, entry: Uuid, typed: Draft) -> Re
     if let Some(unknown) = typed.keys().find(|item| known.edition.sheet.item(item).is_none()) {
         return Err(Refusal::NotNow(format!("This sheet has no item called {unknown}.")));
     }
-    if typed.values().flatten().any(|(name, text)| text.len() > FIELD_LONGEST || name.len() > 20) {
+    if typed.values().flatten().any(|(name, text)| text.len() > FIELD_LONGEST || name.len() > 60) {
         return Err(Refusal::TooMuch(format!("a field holds at most {FIELD_LONGEST} bytes")));
     }
     let now = house.now();

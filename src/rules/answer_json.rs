@@ -118,6 +118,9 @@ impl Answer {
                 let mut value = Map::from_iter([("label".to_owned(), json!(label))]);
                 if let Some(date) = date {
                     value.insert("date".into(), json!(date));
+                }
+                // Also without a date: a label said to hold until a day that nobody gave is a finding.
+                if date.is_some() || *valid_until {
                     value.insert("date_is".into(), json!(if *valid_until { "valid_until" } else { "made" }));
                 }
                 out.insert("value".into(), Json::Object(value));

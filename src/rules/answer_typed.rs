@@ -262,6 +262,8 @@ impl Answer {
                 typed.insert(String::new(), label.clone());
                 if let Some(date) = date {
                     typed.insert("date".into(), date.clone());
+                }
+                if date.is_some() || *valid_until {
                     typed.insert("date-is".into(), if *valid_until { "valid-until" } else { "made" }.into());
                 }
             }

@@ -180,7 +180,7 @@ fn service(text: &str) -> Result<(Option<u16>, Option<u16>, bool), MarkingError>
         if speed.is_none() && !symbol.is_empty() {
             return Err(MarkingError::Speed(symbol.to_owned()));
         }
-        found = (known(first), speed, inner.is_some());
+        found = (known(first), speed, inner.is_some() && speed.is_some());
     }
     // A load range letter ("E") may stand last on light-truck tyres.
     let load_range = |word: &str| word.len() == 1 && word.bytes().all(|b| b.is_ascii_uppercase());

@@ -87,8 +87,11 @@ pub fn answer_of(item: &Item, work: &Work, input: &Map<String, Json>, outcome: &
     }
 }
 
+/// Readings, and the answer that they give.
+type Worked = (Map<String, Json>, Value);
+
 /// Reads the worksheet's fields of an item's form; `None` where none of them is filled in.
-pub(super) fn read_typed(item: &Item, typed: &Typed, today: Date) -> Result<Option<(Map<String, Json>, Value)>, Trouble> {
+pub(super) fn read_typed(item: &Item, typed: &Typed, today: Date) -> Result<Option<Worked>, Trouble> {
     let Some(work) = &item.work else { return Ok(None) };
     // Rows are moved up over empty ones, as the page shows them when it comes back.
     let fields = worksheet_form::close_up(work.form, &typed_of(typed));

@@ -1,6 +1,5 @@
 // The board: kept fresh, and filtered while typing. Without this script the form does the same with a tap more.
-import { keepNews } from "./news.js";
-import { hear } from "./live.js";
+import { keepNews, tellWhenOld } from "./news.js";
 
 const form = document.querySelector("[data-filter]");
 
@@ -26,8 +25,7 @@ if (form) {
 keepNews(filter);
 
 // A page about one car does not change under the reader's eyes: it says that it is old.
-const car = document.querySelector("main[data-live][data-entry]");
-if (car) hear(car.dataset.live, (entry) => (entry === car.dataset.entry || entry === "") && (document.querySelector(".news").hidden = false));
+tellWhenOld(() => (document.querySelector(".news").hidden = false));
 
 const print = document.querySelector("[data-print]");
 if (print) {

@@ -1,7 +1,6 @@
 // One car at the gate: Clear stays shut until the checks are made on this page, and a page that is old says so.
-import { hear } from "./live.js";
+import { tellWhenOld } from "./news.js";
 
-const main = document.querySelector("main[data-entry]");
 const form = document.querySelector("[data-sign-off]");
 const clear = form.querySelector(".clear");
 const left = form.querySelector("[data-left]");
@@ -10,7 +9,7 @@ const nothingSent = clear.disabled;
 
 function count() {
   const open = [...form.querySelectorAll("[data-must]")].filter((box) => !box.checked).length;
-  left.textContent = nothingSent ? "nothing sent" : open ? `${open} to check` : "";
+  left.textContent = nothingSent ? "nothing sent" : !news.hidden ? "look again first" : open ? `${open} to check` : "";
   clear.disabled = nothingSent || open > 0 || !news.hidden;
 }
 
@@ -25,11 +24,11 @@ form.querySelector(".hold").addEventListener("click", (event) => {
 });
 // A second tap while the first is on its way would send the same record again: harmless, but it looks broken.
 form.addEventListener("submit", () => form.setAttribute("aria-busy", "true"));
-hear(main.dataset.live, (entry) => {
-  // The stream opens with "something may have changed"; only this car's own news makes the page old.
-  if (entry === main.dataset.entry) {
-    news.hidden = false;
-    count();
-  }
-});
+
+function old() {
+  news.hidden = false;
+  count();
+}
+
+tellWhenOld(old);
 count();

@@ -1,5 +1,4 @@
 // The driver's first page: says when the gate has done something.
-import { hear } from "./live.js";
+import { tellWhenOld } from "./news.js";
 
-const main = document.querySelector("[data-live]");
-if (main) hear(main.dataset.live, (entry) => entry && (document.querySelector(".news").hidden = false));
+tellWhenOld(() => (document.querySelector(".news").hidden = false));

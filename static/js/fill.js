@@ -4,28 +4,40 @@
 const form = document.querySelector("[data-fill]");
 let due = null;
 let sent = "";
+let follows = false;
 
 const body = () => new URLSearchParams(new FormData(form)).toString();
 
+let busy = false;
+
+// One at a time: an old reading that comes in late must not undo the new one.
 async function keep() {
   due = null;
-  const now = body();
-  if (now === sent) return;
+  if (busy) return;
+  busy = true;
   try {
-    const answer = await fetch(location.pathname, {
-      method: "POST",
-      headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded" },
-      body: now,
-    });
-    if (!answer.ok) return;
-    sent = now;
-    show(await answer.json());
+    for (let now = body(); now !== sent; now = body()) {
+      const answer = await fetch(location.pathname, {
+        method: "POST",
+        headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded" },
+        body: now,
+      });
+      if (!answer.ok) break;
+      sent = now;
+      const said = await answer.json();
+      follows ||= said.follows;
+      show(said);
+    }
+    // Another item hangs on an answer just given: it can only come with the page. All that was typed has been kept.
+    if (follows && body() === sent) location.reload();
   } catch {
     // No signal: the form still holds everything, and the buttons say so when they are tapped.
+  } finally {
+    busy = false;
   }
 }
 
-function show({ verdicts, troubles, strip, follows }) {
+function show({ verdicts, troubles, strip }) {
   for (const [item, html] of Object.entries(verdicts)) {
     const place = form.querySelector(`[data-verdict="${item}"]`);
     if (place && place.innerHTML.trim() !== html.trim()) place.innerHTML = html;
@@ -39,8 +51,6 @@ function show({ verdicts, troubles, strip, follows }) {
   }
   const here = document.querySelector("[data-strip]");
   if (here) here.innerHTML = strip;
-  // Another item hangs on an answer just given: it can only come with the page. Nothing typed is lost, it was just kept.
-  if (follows) location.reload();
 }
 
 function soon(wait) {

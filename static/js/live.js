@@ -2,7 +2,8 @@
 // host, and a stream holds one for as long as the page is open.
 
 /**
- * Calls `told(entry)` whenever something changed: with the entry's id, or "" where it may be anything.
+ * Calls `told(entry)` whenever something changed: with the entry's id, or "" where it may be anything. It is "" when the
+ * stream opens, since nobody told what happened between the page's making and then.
  * Calls `fresh(ok)` when the stream opens or breaks.
  */
 export function hear(url, told, fresh = () => {}) {
@@ -11,6 +12,8 @@ export function hear(url, told, fresh = () => {}) {
     worker.port.onmessage = ({ data }) => (data.changed === undefined ? fresh(data.open) : told(data.changed));
     worker.port.postMessage({ hear: url });
     addEventListener("pagehide", () => worker.port.postMessage({ leave: url }));
+    // Come back to with the back button, a page may be as it was left: it listens again, and looks.
+    addEventListener("pageshow", ({ persisted }) => persisted && worker.port.postMessage({ hear: url }));
     return;
   }
   // Without a shared worker only the tab in front listens; it looks once when it comes to the front.

@@ -43,3 +43,21 @@ export function keepNews(after = () => {}) {
   const stale = (old) => document.querySelectorAll("[data-stale]").forEach((mark) => (mark.hidden = !old));
   hear(main.dataset.live, soon, (open) => stale(!open));
 }
+
+/** Calls `old()` once the page that is shown is no longer the newest: such a page does not change under the reader's eyes. */
+export function tellWhenOld(old) {
+  const main = document.querySelector("main[data-live][data-seen]");
+  if (!main) return;
+  const look = async () => {
+    try {
+      const answer = await fetch(main.querySelector(".news a").href, { headers: { accept: "text/html" } });
+      if (!answer.ok) return;
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (page.querySelector("main[data-seen]")?.dataset.seen !== main.dataset.seen) old();
+    } catch {
+      // No connection: the stream has the page look again when it is back.
+    }
+  };
+  // A driver's stream tells of no other car, so its page need not name its own.
+  hear(main.dataset.live, (entry) => (entry === "" ? look() : (main.dataset.entry ?? entry) === entry && old()));
+}

@@ -10,24 +10,23 @@ onconnect = ({ ports: [port] }) => {
 
 function join(url, port) {
   let known = streams.get(url);
-  if (!known) {
-    const source = new EventSource(url);
-    known = { source, ports: new Set(), open: true };
-    const tell = (message) => known.ports.forEach((to) => to.postMessage(message));
-    source.addEventListener("changed", (event) => tell({ changed: event.data }));
-    source.addEventListener("open", () => {
-      // What happened while the stream was broken is not told again: have the pages look.
-      if (!known.open) tell({ changed: "" });
-      known.open = true;
-      tell({ open: true });
-    });
-    source.addEventListener("error", () => {
-      known.open = false;
-      tell({ open: false });
-    });
-    streams.set(url, known);
+  if (known) {
+    known.ports.add(port);
+    // The page was made before it joined.
+    if (known.source.readyState === EventSource.OPEN) port.postMessage({ changed: "" });
+    return;
   }
-  known.ports.add(port);
+  const source = new EventSource(url);
+  known = { source, ports: new Set([port]) };
+  streams.set(url, known);
+  const tell = (message) => known.ports.forEach((to) => to.postMessage(message));
+  source.addEventListener("changed", (event) => tell({ changed: event.data }));
+  source.onopen = () => {
+    // What happened before the stream was open, or while it was broken, is not told again: have the pages look.
+    tell({ open: true });
+    tell({ changed: "" });
+  };
+  source.onerror = () => tell({ open: false });
 }
 
 function leave(url, port) {

@@ -16,7 +16,11 @@ async fn a_driver_works_out_whether_the_tyres_carry_the_axle() {
     ];
     ines.types("tyres", &form).await;
     let page = ines.person.get(&format!("{}/areas/tyres", ines.home())).await.page().await;
-    assert_eq!(page.first("[data-verdict=tyre-rating]"), "In order", "load index 91 is 615 kg, two tyres carry 1230 kg (ISO 4000-1)");
+    assert_eq!(
+        page.first("[data-verdict=tyre-rating]"),
+        "In order",
+        "load index 91 is 615 kg, two tyres carry 1230 kg (ISO 4000-1)"
+    );
     assert_eq!(page.value_of("input[name=\"tyre-rating.w.axle_load_kg\"]"), "1100", "the reading stays in its field");
     let heavier = [form[0], form[1], ("tyre-rating.w.axle_load_kg", "1300"), form[3]];
     ines.types("tyres", &heavier).await;
@@ -92,6 +96,7 @@ async fn readings_of_a_worksheet_that_is_not_the_items_are_refused() {
     let ines = club.driver("27").await;
     let foreign = ines.sends(|answers| answers["lug-nuts-present"]["worked"] = json!({ "code": "1224" })).await;
     assert_eq!(foreign.status(), StatusCode::UNPROCESSABLE_ENTITY, "lug nuts have no worksheet");
-    let unknown = ines.sends(|answers| answers["tyre-rating"]["worked"] = json!({ "marking": "205/55R16 91W", "colour": "red" })).await;
+    let unknown =
+        ines.sends(|answers| answers["tyre-rating"]["worked"] = json!({ "marking": "205/55R16 91W", "colour": "red" })).await;
     assert_eq!(unknown.status(), StatusCode::UNPROCESSABLE_ENTITY, "a reading that the worksheet does not know");
 }

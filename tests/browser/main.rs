@@ -1,0 +1,25 @@
+//! Stories in a real browser: Chromium as a phone of 390 x 844 with touch and as a desktop window, against the whole program.
+//!
+//! Wants `chromium` and `chromedriver` (Debian: `apt-get install chromium chromium-driver`); without them every test fails and
+//! says so. Screenshots of every step are kept in `tests/browser/screenshots`, named by story and step.
+
+#[path = "../club/mod.rs"]
+mod club;
+
+mod browser;
+mod hands;
+mod measure;
+mod people;
+mod sheet;
+mod wire;
+
+mod a_car_is_held;
+mod a_car_is_mended;
+mod legible;
+mod live;
+mod on_paper;
+mod pictures;
+mod sizes;
+mod typing;
+mod without_script;
+mod worksheets;

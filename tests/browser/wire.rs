@@ -1,0 +1,197 @@
+//! The wire between a browser and the club: what was asked for, how many bytes came back, and what happens when it is slow or cut.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::watch;
+
+/// One request and all that came back for it, heads included.
+#[derive(Clone, Debug)]
+pub struct Asked {
+    pub path: String,
+    pub bytes: usize,
+    /// The connection it went over.
+    connection: usize,
+}
+
+impl Asked {
+    pub fn is_script(&self) -> bool {
+        self.path.ends_with(".js")
+    }
+
+    pub fn is_stream(&self) -> bool {
+        self.path.ends_with("/live")
+    }
+}
+
+/// How the wire does just now.
+#[derive(Clone, Copy, PartialEq)]
+enum State {
+    Sound,
+    /// Event streams do not get through; all else does.
+    StreamsWait,
+    /// Nothing that is sent gets through.
+    PostsWait,
+    /// The next thing that is sent does not get through; what comes after it does.
+    NextPostWaits,
+    Cut,
+}
+
+/// What went over the wire, and how it does: shared by its connections.
+#[derive(Clone)]
+struct Seen {
+    asked: Arc<Mutex<Vec<Asked>>>,
+    state: watch::Receiver<State>,
+    /// Whether something sent is waiting.
+    post_waits: Arc<AtomicBool>,
+}
+
+/// A wire to one club. The browser goes to `base` instead of the club's own address.
+pub struct Wire {
+    pub base: String,
+    seen: Seen,
+    state: watch::Sender<State>,
+}
+
+impl Wire {
+    /// Lays a wire to a server.
+    pub async fn to(base: &str) -> Wire {
+        let server = base.trim_start_matches("http://").replace("localhost", "127.0.0.1");
+        let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
+        let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
+        let (state, receiver) = watch::channel(State::Sound);
+        let seen = Seen { asked: Arc::default(), state: receiver, post_waits: Arc::default() };
+        let wire = Wire { base, seen: seen.clone(), state };
+        tokio::spawn(async move {
+            for connection in 0.. {
+                let Ok((browser, _)) = listener.accept().await else { return };
+                let (seen, server) = (seen.clone(), server.clone());
+                tokio::spawn(async move {
+                    let mut state = seen.state.clone();
+                    tokio::select! {
+                        biased;
+                        // An error means that the test is over and the wire with it.
+                        _ = state.wait_for(|state| *state == State::Cut) => {}
+                        _ = carry(browser, &server, connection, &seen) => {}
+                    }
+                });
+            }
+        });
+        wire
+    }
+
+    /// Everything that was asked for so far, in order.
+    pub fn asked(&self) -> Vec<Asked> {
+        self.seen.asked.lock().expect("a list").clone()
+    }
+
+    /// Begins the count anew.
+    pub fn forgets(&self) {
+        self.seen.asked.lock().expect("a list").clear();
+    }
+
+    /// From now on event streams wait until the wire is sound again.
+    pub fn holds_streams(&self) {
+        self.state.send_replace(State::StreamsWait);
+    }
+
+    /// Whatever is sent waits until the wire is sound again.
+    pub fn holds_posts(&self) {
+        self.seen.post_waits.store(false, Ordering::Relaxed);
+        self.state.send_replace(State::PostsWait);
+    }
+
+    /// The next thing that is sent waits until the wire is sound again; later things overtake it.
+    pub fn holds_the_next_post(&self) {
+        self.seen.post_waits.store(false, Ordering::Relaxed);
+        self.state.send_replace(State::NextPostWaits);
+    }
+
+    pub fn post_waits(&self) -> bool {
+        self.seen.post_waits.load(Ordering::Relaxed)
+    }
+
+    /// Every connection breaks, and no new one comes about.
+    pub fn is_cut(&self) {
+        self.state.send_replace(State::Cut);
+    }
+
+    pub fn is_sound(&self) {
+        self.state.send_replace(State::Sound);
+    }
+}
+
+async fn carry(browser: TcpStream, server: &str, connection: usize, seen: &Seen) -> std::io::Result<()> {
+    let server = TcpStream::connect(server).await?;
+    // Small writes at once, as the browser and the server make them.
+    browser.set_nodelay(true)?;
+    server.set_nodelay(true)?;
+    let (mut from_browser, mut to_browser) = browser.into_split();
+    let (mut from_server, mut to_server) = server.into_split();
+    tokio::try_join!(
+        ask(&mut from_browser, &mut to_server, connection, seen),
+        answer(&mut from_server, &mut to_browser, connection, seen),
+    )?;
+    Ok(())
+}
+
+async fn ask<R, W>(browser: &mut R, server: &mut W, connection: usize, seen: &Seen) -> std::io::Result<()>
+where
+    R: AsyncRead + Unpin,
+    W: AsyncWrite + Unpin,
+{
+    let mut bytes = vec![0; 16 * 1024];
+    loop {
+        let read = browser.read(&mut bytes).await?;
+        if read == 0 {
+            return server.shutdown().await;
+        }
+        // A browser sends the next request on a connection only after the answer to the one before.
+        if let Some((method, path)) = request_of(&bytes[..read]) {
+            let asked = Asked { path, bytes: 0, connection };
+            let mut state = seen.state.clone();
+            let now = *state.borrow();
+            let is_first_post = method == "POST" && !seen.post_waits.swap(true, Ordering::Relaxed);
+            let waits = match now {
+                State::StreamsWait => asked.is_stream(),
+                State::PostsWait => method == "POST",
+                State::NextPostWaits => is_first_post,
+                State::Sound | State::Cut => false,
+            };
+            if waits {
+                // An error means that the test is over and the wire with it.
+                let _ = state.wait_for(|state| *state != now).await;
+            }
+            seen.asked.lock().expect("a list").push(asked);
+        }
+        server.write_all(&bytes[..read]).await?;
+    }
+}
+
+async fn answer<R, W>(server: &mut R, browser: &mut W, connection: usize, seen: &Seen) -> std::io::Result<()>
+where
+    R: AsyncRead + Unpin,
+    W: AsyncWrite + Unpin,
+{
+    let mut bytes = vec![0; 16 * 1024];
+    loop {
+        let read = server.read(&mut bytes).await?;
+        if read == 0 {
+            return browser.shutdown().await;
+        }
+        if let Some(asked) = seen.asked.lock().expect("a list").iter_mut().rev().find(|asked| asked.connection == connection) {
+            asked.bytes += read;
+        }
+        browser.write_all(&bytes[..read]).await?;
+    }
+}
+
+/// Method and path, without its query, of the request that begins here.
+fn request_of(bytes: &[u8]) -> Option<(String, String)> {
+    let line = bytes.split(|byte| *byte == b'\r').next().and_then(|line| std::str::from_utf8(line).ok())?;
+    let mut words = line.split(' ');
+    let method = words.next().filter(|method| ["GET", "POST", "HEAD"].contains(method))?;
+    let target = words.next().filter(|_| words.next() == Some("HTTP/1.1"))?;
+    Some((method.to_owned(), target.split('?').next().unwrap_or(target).to_owned()))
+}

@@ -1,0 +1,142 @@
+//! Files that come from elsewhere in time: a newer program's, one that was in use for a season, one that is no database.
+
+use crate::club::{Club, Person};
+use crate::injury::{Rows, assert_unchanged, everything, rows_of_all_tables};
+use crate::server::program;
+use reqwest::StatusCode;
+use sqlx::sqlite::SqliteConnectOptions;
+use sqlx::{ConnectOptions, SqliteConnection};
+use std::path::Path;
+use std::sync::Arc;
+use tokio_util::sync::CancellationToken;
+use witnessmark::acts::House;
+use witnessmark::acts::board::board;
+use witnessmark::acts::set_up::set_up;
+use witnessmark::store::OpenError;
+use witnessmark::web::{Web, router};
+
+/// A club after a day: one car cleared, one flagged, one waiting, one that typed and did not send.
+async fn after_a_day() -> Club {
+    let club = Club::open().await;
+    let holt = club.inspector("R. Holt").await;
+    for (number, pad) in [("7", 9.0), ("12", 2.1), ("27", 9.0)] {
+        let driver = club.driver(number).await;
+        let sent = driver.sends(|answers| answers["pad-front"]["at"]["lf"] = pad.into()).await;
+        assert_eq!(sent.status(), StatusCode::CREATED);
+    }
+    assert_eq!(holt.clears("7").await.status(), StatusCode::SEE_OTHER);
+    club.driver("114B").await.types("brakes", &[("pedal-firm", "yes")]).await;
+    club
+}
+
+async fn open_raw(database: &Path) -> SqliteConnection {
+    SqliteConnectOptions::new().filename(database).foreign_keys(true).connect().await.expect("the file can be opened")
+}
+
+async fn rows(database: &Path) -> Rows {
+    rows_of_all_tables(&mut open_raw(database).await).await
+}
+
+#[tokio::test]
+async fn a_season_s_file_opened_anew_has_everything_and_lets_everybody_in_as_before() {
+    let club = after_a_day().await;
+    let (ines, secret) = (club.entry("27").await, club.driver("27").await.secret);
+    let before = everything(&club.house).await;
+    let event = club.event.parse().expect("an id");
+    let standings = |board: &witnessmark::acts::board::Board| -> Vec<String> {
+        board.rows.iter().map(|row| format!("{} {}", row.entry.number, row.standing)).collect()
+    };
+    let then = standings(&board(&club.house, event).await.expect("a board"));
+    assert_eq!(then, ["7 cleared", "12 flagged", "27 pending", "114B pending"]);
+    let path = club.database();
+    club.close().await;
+
+    let house = Arc::new(House::open(&path, club.clock.clone()).await.expect("the file opens again"));
+    assert_unchanged(&before, &everything(&house).await, &[], "opened again");
+    assert_eq!(standings(&board(&house, event).await.expect("a board")), then, "every car stands where it stood");
+    assert!(set_up(&house, "Another club", "Nobody").await.expect("a set-up").is_none(), "a club in use is not set up again");
+    assert_unchanged(&before, &everything(&house).await, &[], "started again");
+
+    let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
+    let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
+    let web = Web { house: house.clone(), base: base.clone().into(), closing: CancellationToken::new() };
+    tokio::spawn(async move { axum::serve(listener, router(web)).await });
+    let driver = Person::come_in(&base, &secret).await;
+    assert_eq!(driver.get(&format!("/my/{ines}")).await.status(), StatusCode::OK, "an old link still lets its driver in");
+    house.close().await;
+}
+
+#[tokio::test]
+async fn a_file_of_a_newer_program_is_refused_in_words_and_left_as_it_is() {
+    let club = after_a_day().await;
+    let path = club.database();
+    club.close().await;
+    let newer = "insert into _sqlx_migrations (version, description, installed_on, success, checksum, execution_time)
+                 values (9999, 'a step of next year', '2027-01-01 00:00:00', 1, x'00', 1)";
+    sqlx::query(newer).execute(&mut open_raw(&path).await).await.expect("a newer program was here");
+    let before = rows(&path).await;
+    match House::open(&path, club.clock.clone()).await.err() {
+        Some(error @ OpenError::Newer { version: 9999, .. }) => {
+            let words = error.to_string();
+            assert!(words.contains("newer Witnessmark") && words.contains("backup"), "it says what to do: {words}");
+            assert!(words.contains("club.sqlite") && words.contains("9999"), "it names file and step: {words}");
+        }
+        other => panic!("a newer file is not opened, whatever happens: {other:?}"),
+    }
+    let serve = program().arg("serve").arg("--database").arg(&path).args(["--listen", "127.0.0.1:0"]).output();
+    let serve = serve.expect("the program runs");
+    assert!(!serve.status.success(), "the program does not serve a newer file");
+    let words = String::from_utf8_lossy(&serve.stderr);
+    assert!(words.contains("newer Witnessmark") && !words.contains("panicked"), "it ends in words: {words}");
+    assert!(serve.stdout.is_empty(), "nobody is given a link to it");
+    assert_unchanged(&before, &rows(&path).await, &[], "refused");
+}
+
+#[tokio::test]
+async fn a_file_whose_steps_are_not_the_released_ones_is_refused_and_left_as_it_is() {
+    let club = after_a_day().await;
+    let path = club.database();
+    club.close().await;
+    let forged = "update _sqlx_migrations set checksum = x'00' where version = 1";
+    sqlx::query(forged).execute(&mut open_raw(&path).await).await.expect("somebody changed a step");
+    let before = rows(&path).await;
+    let error = House::open(&path, club.clock.clone()).await.err().expect("it is not opened");
+    assert!(matches!(error, OpenError::Migration { .. }), "{error:?}");
+    assert!(error.to_string().contains("club.sqlite"), "it names the file: {error}");
+    assert_unchanged(&before, &rows(&path).await, &[], "refused");
+}
+
+#[tokio::test]
+async fn a_file_that_is_no_database_is_refused_in_words_and_left_as_it_is() {
+    let folder = tempfile::TempDir::new().expect("a folder");
+    let path = folder.path().join("holiday.jpg");
+    let bytes = b"\xFF\xD8\xFF\xE0 a picture of a beach, long enough to be read as the head of something ".repeat(20);
+    std::fs::write(&path, &bytes).expect("a file");
+    let serve = program().arg("serve").arg("--database").arg(&path).args(["--listen", "127.0.0.1:0"]).output();
+    let serve = serve.expect("the program runs");
+    let words = String::from_utf8_lossy(&serve.stderr);
+    assert!(!serve.status.success() && words.contains("holiday.jpg") && !words.contains("panicked"), "it says so: {words}");
+    assert_eq!(std::fs::read(&path).expect("the file"), bytes, "and leaves it alone");
+}
+
+/// The history's triggers are in the file: whoever opens it with another tool meets them too.
+#[tokio::test]
+async fn a_record_can_be_neither_changed_nor_removed_by_anybody() {
+    let club = after_a_day().await;
+    let path = club.database();
+    let before = rows(&path).await;
+    let mut db = open_raw(&path).await;
+    for columns in ["kind = 'hold'", "body = '{}'", "arrived_at = 0", "seen = '[]'", "counts = 0", "hash = x'00'", "place = 99"] {
+        let sql = format!("update record set {columns}");
+        let refused = sqlx::query(sqlx::AssertSqlSafe(sql)).execute(&mut db).await.err().map(|error| error.to_string());
+        assert!(refused.is_some_and(|words| words.contains("history is append-only")), "nobody sets {columns}");
+    }
+    let other_name = "update record set maker = 'Somebody else'";
+    assert!(sqlx::query(other_name).execute(&mut db).await.is_err(), "nobody puts another name to it");
+    for sql in ["delete from record", "delete from entry", "delete from device", "delete from access_link"] {
+        assert!(sqlx::query(sql).execute(&mut db).await.is_err(), "nobody may {sql}: a record rests on it");
+    }
+    let again = "insert into record select * from record where kind = 'clear'";
+    assert!(sqlx::query(again).execute(&mut db).await.is_err(), "nobody puts a record in a second time");
+    assert_unchanged(&before, &rows(&path).await, &[], "after all that was tried");
+}
