@@ -106,7 +106,7 @@ async fn findings_are_shown_in_the_readers_units() {
     assert!(metric.contains("Wheel torque, front left: 81.35 N·m"), "60 lbf·ft x 1.355818: {metric}");
     chooses_us(&ines).await;
     let us = ines.looks().await.all(".todo li > p:not(.mend):not(.source)").join(" ");
-    assert!(us.contains("Brake pad, front left: 3.0 1/32 in"), "2.38125 mm are 3/32 in: {us}");
+    assert!(us.contains("Brake pad, front left: 3.0/32 in"), "2.38125 mm are 3/32 in: {us}");
     assert!(us.contains("Wheel torque, front left: 60 lbf·ft"), "as it was typed: {us}");
     assert!(!us.contains("mm") && !us.contains("N·m"), "no figure of a finding is left in the other units: {us}");
     let holt = club.inspector("R. Holt").await;
