@@ -107,14 +107,14 @@ impl Boards {
 
 /// The board of an event as it is now.
 pub async fn board(house: &House, event: Uuid) -> Result<Arc<Board>, Refusal> {
-    let known = house.event(event).await?;
+    // The version first: whatever is touched from here on, the edition too, leaves this board marked as old.
     let (old, touched, version) = house.boards.with(event, |kept| (kept.board.clone(), kept.touched.clone(), kept.version));
     if let Some(board) = &old
         && touched.is_empty()
     {
         return Ok(board.clone());
     }
-    // Read after the version was taken: whatever is touched from here on leaves this board marked as old.
+    let known = house.event(event).await?;
     let rows = match old {
         Some(old) if touched.len() < 40 => some_anew(house, &known, &old, &touched).await?,
         _ => all_anew(house, &known).await?,

@@ -157,6 +157,24 @@ impl Writing {
         Ok(())
     }
 
+    /// Begins a transaction. One that an interrupt left open is undone first, or nobody could write any more.
+    async fn begin(&mut self) -> Result<(), StoreError> {
+        if self.say("begin immediate").await.is_ok() {
+            return Ok(());
+        }
+        self.forget();
+        let _ = self.say("rollback").await;
+        self.say("begin immediate").await
+    }
+
+    /// Whether the transaction still stands: a second one cannot begin within it.
+    async fn is_in_transaction(&mut self) -> bool {
+        match self.say("begin").await {
+            Ok(()) => false,
+            Err(error) => error.to_string().contains("within a transaction"),
+        }
+    }
+
     /// What the next record of this entry follows.
     pub(super) async fn ends(&mut self, event: Uuid, entry: Uuid) -> Result<Ends, StoreError> {
         if let (Some((place, event_hash)), Some((entry_hash, submissions))) = (self.events.get(&event), self.entries.get(&entry))
@@ -202,22 +220,33 @@ async fn write_all(connection: SqliteConnection, mut receiver: mpsc::Receiver<(T
 }
 
 async fn write_group(writing: &mut Writing, group: &mut Vec<(Touch, Work)>, listener: &Listener) {
-    if let Err(error) = writing.say("begin immediate").await {
+    if let Err(error) = writing.begin().await {
         return refuse_all(group, &error.to_string());
     }
     let mut answers: Vec<Answer> = Vec::with_capacity(group.len());
     let mut touches: Vec<Touch> = Vec::with_capacity(group.len());
+    let mut broken = false;
     for (touch, work) in group.drain(..) {
         touches.push(touch);
-        answers.push(match work {
+        if broken {
+            // What is left is dropped: its caller hears that it broke off, and nothing of it was done.
+            continue;
+        }
+        let (kept, answer): (bool, Answer) = match work {
             Work::Append(record, tell) => {
                 let outcome = history::append(writing, &record).await;
-                Box::new(move |committed| drop(tell.send(committed.and(outcome))))
+                (outcome.is_ok(), Box::new(move |committed| drop(tell.send(committed.and(outcome)))))
             }
             Work::Deed(deed) => in_savepoint(writing, deed).await,
-        });
+        };
+        answers.push(answer);
+        // A full disc or an interrupt may end the whole transaction: what came after would be written outside of any.
+        broken = !kept && !writing.is_in_transaction().await;
     }
-    let committed = writing.say("commit").await.map_err(|error| error.to_string());
+    let committed = match broken {
+        true => Err("the transaction broke off in the middle".to_owned()),
+        false => writing.say("commit").await.map_err(|error| error.to_string()),
+    };
     if committed.is_err() {
         writing.forget();
         // SQLite has ended the transaction itself in some cases; then this has nothing to undo.
@@ -233,20 +262,20 @@ async fn write_group(writing: &mut Writing, group: &mut Vec<(Touch, Work)>, list
     }
 }
 
-async fn in_savepoint(writing: &mut Writing, deed: Deed) -> Answer {
+async fn in_savepoint(writing: &mut Writing, deed: Deed) -> (bool, Answer) {
     // The deed is dropped, and with it its answer: the caller hears that it broke off.
     if let Err(error) = writing.say("savepoint deed").await {
         tracing::error!(%error, "a savepoint could not be opened");
-        return Box::new(|_| ());
+        return (false, Box::new(|_| ()));
     }
     let outcome = caught(AssertUnwindSafe(deed(writing))).await;
     let (keep, answer) = outcome.unwrap_or_else(|| (false, Box::new(|_| ())));
     let ended = if keep { writing.say("release deed").await } else { undo(writing).await };
     match ended {
-        Ok(()) => answer,
+        Ok(()) => (keep, answer),
         Err(error) => {
             let said = error.to_string();
-            Box::new(move |committed| answer(committed.and(Err(StoreError::NotCommitted(said)))))
+            (false, Box::new(move |committed| answer(committed.and(Err(StoreError::NotCommitted(said))))))
         }
     }
 }
