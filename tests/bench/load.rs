@@ -1,89 +1,138 @@
 //! How much the server carries, beside what the machine itself can: `cargo bench --bench load`.
 //!
-//! Two questions, each measured in rounds that alternate with the machine's own limit, so that a machine whose speed
-//! drifts is fair to both. The generator shares the processors with the server.
+//! Two questions, each measured in rounds that alternate with the machine's own limit, so that a machine whose speed drifts
+//! is fair to both. The server is the program itself in a process of its own; so is the one that knows only bytes. The
+//! generator shares the processors with them: compare within a run, not between machines.
 //!
 //! * Submissions a second at 64 connections: whole default sheets as JSON, each durable before its answer. Beside it the same
-//!   record inserted through sqlx by one loop, 32 a transaction, with no web, no rules and no session in front.
+//!   record inserted through sqlx by one loop, 32 a transaction, with no web, no rules and no session in front; the same
+//!   sheets judged and sent back with one answer missing; and SQLite alone, 32 rows a statement.
 //! * The board of 500 entries, unchanged, a second at 64 connections. Beside it the very same packed bytes from memory.
+//!
+//! `-- --rounds 3 --seconds 2` makes it shorter. Without `--bench` (as `cargo test --benches` runs it) it is a short trial
+//! that only shows that it works.
 
 #[path = "load/client.rs"]
 mod client;
 #[path = "load/club.rs"]
 mod club;
+#[path = "load/process.rs"]
+mod process;
 #[path = "load/raw.rs"]
 mod raw;
+#[path = "load/table.rs"]
+mod table;
 
-use client::{Load, drive};
+use client::{Asks, Line, Load, Same, drive};
+use club::Club;
+use process::Process;
 use std::time::Duration;
+use table::Measure;
 
 const CONNECTIONS: usize = 64;
-const ROUNDS: usize = 5;
-const SPAN: Duration = Duration::from_secs(3);
 
-/// The middle of some figures.
-fn median(figures: &mut [f64]) -> f64 {
-    figures.sort_by(f64::total_cmp);
-    figures[figures.len() / 2]
+struct Plan {
+    entries: usize,
+    rounds: usize,
+    span: Duration,
 }
 
-fn row(name: &str, figures: &mut [f64], unit: &str) -> f64 {
-    let middle = median(figures);
-    println!("  {name:<44} {middle:>9.0} {unit}   (lowest {:.0}, highest {:.0})", figures[0], figures[figures.len() - 1]);
-    middle
+impl Plan {
+    fn read(mut words: impl Iterator<Item = String>) -> Plan {
+        let mut plan = Plan { entries: 64, rounds: 1, span: Duration::from_millis(200) };
+        while let Some(word) = words.next() {
+            match word.as_str() {
+                // Cargo says so where it measures.
+                "--bench" => plan = Plan { entries: 500, rounds: 5, span: Duration::from_secs(3) },
+                "--rounds" => plan.rounds = words.next().and_then(|count| count.parse().ok()).expect("--rounds 5"),
+                "--seconds" => {
+                    let seconds = words.next().and_then(|count| count.parse().ok()).expect("--seconds 3");
+                    plan.span = Duration::from_secs_f64(seconds);
+                }
+                _ => {}
+            }
+        }
+        plan
+    }
 }
 
 fn main() {
-    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().expect("a runtime");
-    runtime.block_on(async {
-        let club = club::Club::open(500).await;
-        println!("{} entries, {CONNECTIONS} connections, {ROUNDS} rounds of {} s", club.drivers.len(), SPAN.as_secs());
-        println!("one submission: {} bytes of JSON\n", club.body_bytes());
-        submissions(&club).await;
-        board(&club).await;
-        club.close().await;
-    });
+    let mut words: Vec<String> = std::env::args().skip(1).collect();
+    if words.first().is_some_and(|word| word == process::SERVE_BYTES) {
+        return process::serve_bytes(&words[1]);
+    }
+    // Cargo's own word comes last; what is asked for stands over it.
+    words.sort_by_key(|word| word != "--bench");
+    let plan = Plan::read(words.into_iter());
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    runtime.block_on(measure(&plan));
 }
 
-async fn submissions(club: &club::Club) {
-    let (mut served, mut inserted, mut slowest) = (Vec::new(), Vec::new(), Vec::new());
-    let before = club.records().await;
-    let mut answered = 0;
-    for round in 0..=ROUNDS {
-        let load: Load = drive(club.address, CONNECTIONS, SPAN, |nth, turn| club.submission(nth, turn)).await;
-        let raw = raw::inserts(&club.folder, SPAN, &club.record_body()).await;
-        answered += load.answered;
+async fn measure(plan: &Plan) {
+    let club = Club::make(plan.entries).await;
+    println!(
+        "{} entries, {CONNECTIONS} connections, {} rounds of {:.1} s; one submission is {} bytes of JSON, its record {} bytes",
+        club.drivers.len(),
+        plan.rounds,
+        plan.span.as_secs_f64(),
+        club.bytes_sent(),
+        club.bytes_kept(),
+    );
+    if let Some(load) = process::load_average() {
+        println!("load of the machine before it began: {load} (others at work make every figure here worthless)");
+    }
+    let seer = Process::serve(&club.copy("board"));
+    let (first_look, board) = club.look(seer.address).await;
+    let memory = Process::bytes(&club.keep_bytes(&board));
+    let mut sent = Measure::new("submissions, durable before the answer");
+    let mut judged = Measure::new("  judged and sent back, one answer missing");
+    let mut grouped = Measure::new("  raw: the same insert, 32 a transaction");
+    let mut inside = Measure::new("  SQLite alone: 32 rows a statement");
+    let mut shown = Measure::new("the board, unchanged");
+    let mut bytes = Measure::new("  the same bytes from memory");
+    // The first round warms up.
+    for round in 0..=plan.rounds {
+        let file = club.copy("sent");
+        let server = Process::serve(&file);
+        let load = server.load(|| drive(server.address, club.senders(CONNECTIONS, true), plan.span)).await;
         assert_eq!(load.refused, 0, "every submission is taken");
-        // The first round warms up.
+        let back = server.load(|| drive(server.address, club.senders(CONNECTIONS, false), plan.span / 2)).await;
+        assert_eq!(back.answered, 0, "none without an answer is taken");
+        drop(server);
+        assert_eq!(raw::count(&file).await, club.records + load.answered, "what was answered is there, once each, after a kill");
+        let raw = raw::grouped(&club.copy("raw"), plan.span).await;
+        let alone = raw::inside(&club.copy("raw"), plan.span / 2).await;
+        let see = seer.load(|| drive(seer.address, same(&club.board_request(seer.address)), plan.span)).await;
+        let hold = memory.load(|| drive(memory.address, same(&club.board_request(memory.address)), plan.span)).await;
+        assert_eq!((see.refused, hold.refused), (0, 0), "every board is served");
         if round > 0 {
-            served.push(load.answered as f64 / load.seconds);
-            slowest.push(load.slowest_of_100.as_secs_f64() * 1000.0);
-            inserted.push(raw);
+            sent.add(&load);
+            judged.add(&Load { answered: back.refused, ..back });
+            grouped.add(&raw);
+            inside.add(&alone);
+            shown.add(&see);
+            bytes.add(&hold);
         }
     }
-    assert_eq!(club.records().await - before, answered, "what was answered is there, once each");
-    println!("submissions, durable before each answer");
-    let served = row("the server", &mut served, "a second");
-    let inserted = row("raw inserts of the same record, 32 at a time", &mut inserted, "a second");
-    row("99 of 100 are answered within", &mut slowest, "ms      ");
-    println!("  ratio {:.2} (aim: at least 0.50)\n", served / inserted);
+    let changed = after_changes(&club, &seer).await;
+    table::print(&[&sent, &judged, &grouped, &inside, &shown, &bytes]);
+    println!();
+    println!("submissions / raw inserts        {} (aim: at least 0.50)", sent.ratio(&grouped));
+    println!("board / the same bytes           {} (aim: at least 0.50)", shown.ratio(&bytes));
+    println!("the board is {} bytes packed; its first look after a start took {:.0} ms,", board.len(), first_look * 1000.0);
+    println!("a look after a change {:.1} ms (the middle of 40)", changed * 1000.0);
 }
 
-async fn board(club: &club::Club) {
-    let (mut served, mut memory) = (Vec::new(), Vec::new());
-    let bytes = club.board_bytes().await;
-    let other = club::serve_bytes(bytes.clone()).await;
-    for round in 0..=ROUNDS {
-        let load = drive(club.address, CONNECTIONS, SPAN, |_, _| club.board_request()).await;
-        let from_memory = drive(other, CONNECTIONS, SPAN, |_, _| club.board_request()).await;
-        assert_eq!(load.refused + from_memory.refused, 0, "every board is served");
-        if round > 0 {
-            served.push(load.answered as f64 / load.seconds);
-            memory.push(from_memory.answered as f64 / from_memory.seconds);
-        }
+fn same(request: &[u8]) -> Vec<Same> {
+    (0..CONNECTIONS).map(|_| Same(request.to_vec())).collect()
+}
+
+/// The middle time of a look at the board after a single submission, in seconds: one row is judged anew, the page made anew.
+async fn after_changes(club: &Club, seer: &Process) -> f64 {
+    let (mut line, mut senders, mut times) = (Line::open(seer.address).await, club.senders(1, true), Vec::new());
+    for _ in 0..40 {
+        assert!(line.ask(senders[0].next()).await, "one submission is taken");
+        times.push(club.look(seer.address).await.0);
     }
-    println!("the board of {} entries, unchanged ({} bytes packed)", club.drivers.len(), bytes.len());
-    let served = row("the server", &mut served, "a second");
-    let memory = row("the same bytes from memory", &mut memory, "a second");
-    println!("  ratio {:.2} (aim: at least 0.50)", served / memory);
+    table::middle(&mut times)
 }

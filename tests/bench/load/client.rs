@@ -5,76 +5,112 @@ use std::time::{Duration, Instant};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpStream;
 
+/// What somebody on one connection asks, again and again.
+pub trait Asks {
+    fn next(&mut self) -> &[u8];
+}
+
+/// The same at every turn.
+pub struct Same(pub Vec<u8>);
+
+impl Asks for Same {
+    fn next(&mut self) -> &[u8] {
+        &self.0
+    }
+}
+
 /// What a round gave.
+#[derive(Clone, Debug, Default)]
 pub struct Load {
     pub answered: u64,
     pub refused: u64,
     pub seconds: f64,
-    /// The time within which 99 of 100 were answered.
-    pub slowest_of_100: Duration,
+    /// Processor time of the measured process, where the system tells it.
+    pub processor: Option<Duration>,
+    /// How long answers took, in order.
+    pub times: Vec<Duration>,
 }
 
-/// Sends requests over some connections for a while; `request(connection, turn)` gives the bytes.
-pub async fn drive(to: SocketAddr, connections: usize, span: Duration, request: impl Fn(usize, u64) -> Vec<u8>) -> Load {
+/// Sends requests over as many connections as there are who ask, for a while; each at least once.
+pub async fn drive<A: Asks + 'static>(to: SocketAddr, who: Vec<A>, span: Duration) -> Load {
     let began = Instant::now();
-    let each = (0..connections).map(|nth| one(to, began + span, nth, &request));
-    let done = futures_util::future::join_all(each).await;
-    let seconds = began.elapsed().as_secs_f64();
-    let mut times: Vec<Duration> = done.iter().flat_map(|one| one.times.iter().copied()).collect();
-    times.sort();
-    Load {
-        answered: times.len() as u64,
-        refused: done.iter().map(|one| one.refused).sum(),
-        seconds,
-        slowest_of_100: times.get(times.len().saturating_sub(1) * 99 / 100).copied().unwrap_or_default(),
-    }
+    let local = tokio::task::LocalSet::new();
+    let mut load = local
+        .run_until(async {
+            let lines: Vec<_> = who.into_iter().map(|asks| tokio::task::spawn_local(one(to, began + span, asks))).collect();
+            let mut all = Load::default();
+            for line in lines {
+                let one = line.await.expect("a connection lives to the end");
+                all.refused += one.refused;
+                all.times.extend(one.times);
+            }
+            all
+        })
+        .await;
+    load.seconds = began.elapsed().as_secs_f64();
+    load.answered = load.times.len() as u64 - load.refused;
+    load.times.sort_unstable();
+    load
 }
 
-#[derive(Default)]
-struct Done {
-    times: Vec<Duration>,
-    refused: u64,
-}
-
-async fn one(to: SocketAddr, end: Instant, nth: usize, request: &impl Fn(usize, u64) -> Vec<u8>) -> Done {
-    let mut stream = TcpStream::connect(to).await.expect("the server takes a connection");
-    stream.set_nodelay(true).expect("a socket");
-    let mut done = Done::default();
-    let mut buffer = Vec::with_capacity(64 * 1024);
-    for turn in 0.. {
-        if Instant::now() >= end {
-            break;
-        }
-        let bytes = request(nth, turn);
-        let began = Instant::now();
-        stream.write_all(&bytes).await.expect("the server reads");
-        let good = answer(&mut stream, &mut buffer).await;
-        match good {
-            true => done.times.push(began.elapsed()),
-            false => done.refused += 1,
-        }
-    }
-    done
-}
-
-/// Reads one whole answer; whether its status is of the 200s.
-async fn answer(stream: &mut TcpStream, buffer: &mut Vec<u8>) -> bool {
-    buffer.clear();
-    let mut wanted = None;
+async fn one(to: SocketAddr, end: Instant, mut asks: impl Asks) -> Load {
+    let mut line = Line::open(to).await;
+    let mut load = Load::default();
     loop {
-        if wanted.is_none()
-            && let Some(head) = buffer.windows(4).position(|four| four == b"\r\n\r\n")
-        {
-            let text = String::from_utf8_lossy(&buffer[..head]).to_ascii_lowercase();
-            let length = text
-                .lines()
-                .find_map(|line| line.strip_prefix("content-length:"))
-                .and_then(|length| length.trim().parse::<usize>().ok());
-            wanted = Some(head + 4 + length.expect("answers say how long they are"));
+        let began = Instant::now();
+        let good = line.ask(asks.next()).await;
+        load.times.push(began.elapsed());
+        load.refused += u64::from(!good);
+        if Instant::now() >= end {
+            return load;
         }
-        if wanted.is_some_and(|wanted| buffer.len() >= wanted) {
-            return buffer.starts_with(b"HTTP/1.1 20");
-        }
-        assert!(stream.read_buf(buffer).await.expect("the server answers") > 0, "the server hung up");
     }
+}
+
+/// A kept connection.
+pub struct Line {
+    stream: TcpStream,
+    buffer: Vec<u8>,
+    /// Where the body of the last answer begins.
+    body: usize,
+}
+
+impl Line {
+    pub async fn open(to: SocketAddr) -> Line {
+        let stream = TcpStream::connect(to).await.expect("the server takes a connection");
+        stream.set_nodelay(true).expect("a socket");
+        Line { stream, buffer: Vec::with_capacity(64 * 1024), body: 0 }
+    }
+
+    /// Asks and reads one whole answer; whether its status is of the 200s.
+    pub async fn ask(&mut self, request: &[u8]) -> bool {
+        self.stream.write_all(request).await.expect("the server reads");
+        self.buffer.clear();
+        let mut whole = None;
+        loop {
+            if whole.is_none()
+                && let Some(head) = self.buffer.windows(4).position(|four| four == b"\r\n\r\n")
+            {
+                self.body = head + 4;
+                whole = Some(self.body + length(&self.buffer[..head]).expect("answers say how long they are"));
+            }
+            if whole.is_some_and(|whole| self.buffer.len() >= whole) {
+                return self.buffer.starts_with(b"HTTP/1.1 20");
+            }
+            assert!(self.stream.read_buf(&mut self.buffer).await.expect("the server answers") > 0, "the server hung up");
+        }
+    }
+
+    /// The body of the last answer.
+    pub fn body(&self) -> &[u8] {
+        &self.buffer[self.body..]
+    }
+}
+
+fn length(head: &[u8]) -> Option<usize> {
+    let name = b"content-length:";
+    let line = head
+        .split(|byte| *byte == b'\n')
+        .find(|line| line.len() > name.len() && line[..name.len()].eq_ignore_ascii_case(name))?;
+    std::str::from_utf8(&line[name.len()..]).ok()?.trim().parse().ok()
 }
