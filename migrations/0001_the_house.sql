@@ -133,6 +133,12 @@ begin
     select raise(abort, 'history is append-only');
 end;
 
+-- "insert or replace" removes the old row without a delete; for our own "on conflict do nothing" this says the same, earlier
+create trigger record_is_not_replaced before insert on record when exists (select 1 from record where id = new.id)
+begin
+    select raise(ignore);
+end;
+
 create trigger record_stays before delete on record
 begin
     select raise(abort, 'history is append-only');

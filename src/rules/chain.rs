@@ -51,7 +51,7 @@ pub struct Sealed {
 /// assert_eq!(hex(&digest(b"")), "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
 /// ```
 pub fn hex(hash: &Hash) -> String {
-    hash.iter().map(|byte| format!("{byte:02x}")).collect()
+    data_encoding::HEXLOWER.encode(hash)
 }
 
 /// SHA-256 of some bytes.

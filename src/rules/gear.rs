@@ -18,12 +18,15 @@ pub const NOTE_DAYS: i64 = 60;
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Policy {
     rows: Vec<PolicyRow>,
+    /// Kind and labels of each row, as they are compared.
+    plain: Vec<(String, Vec<String>)>,
 }
 
 impl Policy {
     /// A table of these rows.
     pub fn new(rows: Vec<PolicyRow>) -> Policy {
-        Policy { rows }
+        let names = |row: &PolicyRow| std::iter::once(&row.label).chain(&row.also).map(|name| plain(name)).collect();
+        Policy { plain: rows.iter().map(|row| (plain(&row.kind), names(row))).collect(), rows }
     }
 
     /// The rows in the sheet's order.
@@ -34,9 +37,8 @@ impl Policy {
     /// The row of this kind whose label, or one of its other ways of writing, is this one.
     pub fn row(&self, kind: &str, label: &str) -> Option<&PolicyRow> {
         let (kind, label) = (plain(kind), plain(label));
-        self.rows
-            .iter()
-            .find(|row| plain(&row.kind) == kind && std::iter::once(&row.label).chain(&row.also).any(|name| plain(name) == label))
+        let nth = self.plain.iter().position(|(of, names)| *of == kind && names.contains(&label))?;
+        self.rows.get(nth)
     }
 }
 

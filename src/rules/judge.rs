@@ -5,7 +5,7 @@
 use super::answer::{Answer, Answers, Value, is_asked};
 use super::days::{days_between, whole_months};
 use super::gear::judge_label;
-use super::sheet::{Bound, DateRule, Gives, Item, Kind, LabelRule, Measurement, Sheet, TyreCodeRule, Work, YesNo};
+use super::sheet::{Bound, DateRule, Gives, Item, Kind, LabelRule, Limit, Measurement, Sheet, TyreCodeRule, Work, YesNo};
 use super::tyres::DateCode;
 use super::units::{Unit, Units};
 use super::words::{ItemId, Per, Place, Severity, Verdict};
@@ -199,61 +199,73 @@ impl Bench<'_> {
     fn measured(&mut self, item: &Item, rule: &Measurement, unit: Unit, place: Place, number: f64) {
         let shown = self.units.for_unit(rule.unit, rule.possible.1);
         let value = unit.convert(number, rule.unit);
-        let name = name_at(item, place);
-        let mut nearest: Option<Reading> = None;
+        let mut nearest: Option<(f64, bool, &Limit)> = None;
         for limit in &rule.limits {
-            let Some((margin, room, words)) = self.room(rule, &limit.bound, place, value, shown) else { continue };
+            let Some((margin, room)) = self.room(rule, &limit.bound, place, value) else { continue };
             let broken = room < -1e-9 * value.abs().max(1.0);
-            let figure = shown.figure(unit.convert(number, shown));
-            if broken {
-                let why = format!("{name}: {}. This sheet asks for {words}.", shown.say(unit.convert(number, shown)));
-                self.find(item, place, limit.severity, why, limit.source.clone());
-            }
-            if nearest.as_ref().is_none_or(|best| margin < best.margin || broken) {
-                let severity = broken.then_some(limit.severity);
-                let limit = format!("limit {}", words.trim_start_matches("at least ").trim_start_matches("at most "));
-                nearest = Some(Reading {
-                    item: item.id.clone(),
-                    name: name.clone(),
-                    figure,
-                    unit: shown.symbol(),
-                    limit,
-                    margin,
-                    severity,
-                });
+            if broken || nearest.is_none_or(|(best, ..)| margin < best) {
+                nearest = Some((margin, broken, limit));
             }
             if broken {
                 break;
             }
         }
-        self.judged.readings.extend(nearest);
+        // Words only for the one that is shown.
+        let Some((margin, broken, limit)) = nearest else { return };
+        let (name, words) = (name_at(item, place), self.words(rule, &limit.bound, place, shown));
+        if broken {
+            let why = format!("{name}: {}. This sheet asks for {words}.", shown.say(unit.convert(number, shown)));
+            self.find(item, place, limit.severity, why, limit.source.clone());
+        }
+        self.judged.readings.push(Reading {
+            item: item.id.clone(),
+            name,
+            figure: shown.figure(unit.convert(number, shown)),
+            unit: shown.symbol(),
+            limit: format!("limit {}", words.trim_start_matches("at least ").trim_start_matches("at most ")),
+            margin,
+            severity: broken.then_some(limit.severity),
+        });
     }
 
-    /// Room to a bound: as a share of the limit, in the rule's unit, and the bound in words. `None` when the other
-    /// measurement that it leans on is not there yet (that one is then missing, and says so).
-    fn room(&self, rule: &Measurement, bound: &Bound, place: Place, value: f64, shown: Unit) -> Option<(f64, f64, String)> {
-        let say = |number: f64| shown.say(rule.unit.convert(number, shown));
+    /// Room to a bound: as a share of the limit, and in the rule's unit. `None` when the other measurement that it leans on is
+    /// not there yet (that one is then missing, and says so).
+    fn room(&self, rule: &Measurement, bound: &Bound, place: Place, value: f64) -> Option<(f64, f64)> {
         let share = |room: f64, of: f64| if of.abs() < f64::EPSILON { room } else { room / of.abs() };
         Some(match bound {
-            Bound::AtLeast(limit) => (share(value - limit, *limit), value - limit, format!("at least {}", say(*limit))),
-            Bound::AtMost(limit) => (share(limit - value, *limit), limit - value, format!("at most {}", say(*limit))),
+            Bound::AtLeast(limit) => (share(value - limit, *limit), value - limit),
+            Bound::AtMost(limit) => (share(limit - value, *limit), limit - value),
             Bound::AtLeastItem(id) => {
                 let limit = self.other(id, place, rule.unit)?;
-                (share(value - limit, limit), value - limit, format!("at least {}", say(limit)))
+                (share(value - limit, limit), value - limit)
             }
             Bound::WithinPercent(percent, id) => {
                 let asked = self.other(id, place, rule.unit)?;
+                let room = asked.abs() * percent / 100.0 - (value - asked).abs();
+                (share(room, asked), room)
+            }
+        })
+    }
+
+    /// The bound in words.
+    fn words(&self, rule: &Measurement, bound: &Bound, place: Place, shown: Unit) -> String {
+        let say = |number: f64| shown.say(rule.unit.convert(number, shown));
+        let other = |id| self.other(id, place, rule.unit).unwrap_or_default();
+        match bound {
+            Bound::AtLeast(limit) => format!("at least {}", say(*limit)),
+            Bound::AtMost(limit) => format!("at most {}", say(*limit)),
+            Bound::AtLeastItem(id) => format!("at least {}", say(other(id))),
+            Bound::WithinPercent(percent, id) => {
+                let asked = other(id);
                 let slack = asked.abs() * percent / 100.0;
-                let room = slack - (value - asked).abs();
-                let words = format!(
+                format!(
                     "{} to {}, within {percent} % of {}",
                     shown.figure(rule.unit.convert(asked - slack, shown)),
                     say(asked + slack),
                     say(asked)
-                );
-                (share(room, asked), room, words)
+                )
             }
-        })
+        }
     }
 
     fn other(&self, id: &ItemId, place: Place, unit: Unit) -> Option<f64> {

@@ -237,6 +237,15 @@ impl Unit {
         for decimals in least..least + 2 {
             let scale = 10f64.powi(decimals as i32);
             if ((value * scale).round() / scale - value).abs() < 0.004 / scale.max(1.0) {
+                let whole = (value * scale).round();
+                if whole.abs() < 1e15 {
+                    // Whole numbers are written much faster than decimal ones, and these decimals are exact.
+                    let (sign, whole, scale) = (if whole < 0.0 { "-" } else { "" }, whole.abs() as u64, scale as u64);
+                    return match decimals {
+                        0 => format!("{sign}{whole}"),
+                        _ => format!("{sign}{}.{:0decimals$}", whole / scale, whole % scale),
+                    };
+                }
                 return format!("{value:.decimals$}");
             }
         }

@@ -93,6 +93,9 @@ type Worked = (Map<String, Json>, Value);
 /// Reads the worksheet's fields of an item's form; `None` where none of them is filled in.
 pub(super) fn read_typed(item: &Item, typed: &Typed, today: Date) -> Result<Option<Worked>, Trouble> {
     let Some(work) = &item.work else { return Ok(None) };
+    if !typed.keys().any(|name| name.starts_with(PREFIX)) {
+        return Ok(None);
+    }
     // Rows are moved up over empty ones, as the page shows them when it comes back.
     let fields = worksheet_form::close_up(work.form, &typed_of(typed));
     if !worksheet_form::is_begun(work.form, &fields) {

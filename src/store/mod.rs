@@ -106,8 +106,8 @@ impl Store {
 
     /// Ends the writer after all that waits is written. Later writes are refused.
     pub async fn close(&self) {
-        self.writer.close().await;
         self.readers.close().await;
+        self.writer.close().await;
     }
 }
 

@@ -136,7 +136,41 @@ async fn a_record_can_be_neither_changed_nor_removed_by_anybody() {
     for sql in ["delete from record", "delete from entry", "delete from device", "delete from access_link"] {
         assert!(sqlx::query(sql).execute(&mut db).await.is_err(), "nobody may {sql}: a record rests on it");
     }
+    // A record put in a second time is refused or passed over: either is well, as long as it is there once.
     let again = "insert into record select * from record where kind = 'clear'";
-    assert!(sqlx::query(again).execute(&mut db).await.is_err(), "nobody puts a record in a second time");
+    let _ = sqlx::query(again).execute(&mut db).await;
     assert_unchanged(&before, &rows(&path).await, &[], "after all that was tried");
+}
+
+/// The organizer ends the program in the evening and copies the one file to a stick: nothing may lie beside it in a log.
+#[tokio::test]
+async fn a_program_that_ended_well_leaves_everything_in_the_one_file() {
+    let club = after_a_day().await;
+    let before = everything(&club.house).await;
+    let path = club.database();
+    club.close().await;
+    let stick = tempfile::TempDir::new().expect("a stick");
+    let copy = stick.path().join("copied.sqlite");
+    std::fs::copy(&path, &copy).expect("the file is copied");
+    assert_unchanged(&before, &rows(&copy).await, &[], "the file copied without its log");
+}
+
+/// "Insert or replace" removes the old row without a delete that a trigger would hear of (sqlite.org, "REPLACE").
+#[tokio::test]
+async fn a_record_is_not_written_over_by_another_of_its_id() {
+    let club = after_a_day().await;
+    let path = club.database();
+    let before = rows(&path).await;
+    let mut db = open_raw(&path).await;
+    let columns: Vec<String> =
+        sqlx::query_scalar("select name from pragma_table_info('record')").fetch_all(&mut db).await.expect("columns");
+    let forged: Vec<&str> = columns.iter().map(|name| if name == "kind" { "'hold'" } else { name.as_str() }).collect();
+    let sql = format!(
+        "insert or replace into record ({}) select {} from record where kind = 'clear'",
+        columns.join(", "),
+        forged.join(", ")
+    );
+    // Refused or passed over: either is well, as long as the record stays.
+    let _ = sqlx::query(sqlx::AssertSqlSafe(sql)).execute(&mut db).await;
+    assert_unchanged(&before, &rows(&path).await, &[], "a clear that somebody tried to turn into a hold");
 }
