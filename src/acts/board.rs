@@ -98,11 +98,6 @@ impl Boards {
             }),
         }
     }
-
-    /// Whether the board of this version is still what would be shown.
-    pub fn is_current(&self, event: Uuid, version: u64) -> bool {
-        self.with(event, |kept| kept.version == version && kept.board.is_some())
-    }
 }
 
 /// The board of an event as it is now.

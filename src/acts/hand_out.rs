@@ -5,6 +5,7 @@ use super::enter::{digest_of, secret_text};
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Role, Whose, require};
+use crate::rules::words::is_one_line;
 use crate::store::Touch;
 use crate::store::access::{self, Digest, Link};
 use crate::store::entry::{self, Entry};
@@ -114,7 +115,7 @@ pub async fn take_back(house: &House, actor: &Actor, event: Uuid, link: Uuid) ->
 
 fn holder_name(name: &str) -> Result<String, Refusal> {
     let name = name.trim();
-    if name.is_empty() || name.chars().count() > 60 || name.chars().any(char::is_control) {
+    if !is_one_line(name, 60) {
         return Err(Refusal::Fields(vec![field(
             "name",
             "Give the name that stands beside what this person does, up to 60 characters.",

@@ -5,6 +5,7 @@ use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use crate::rules::answer::Trouble;
+use crate::rules::words::is_one_line;
 use crate::store::event::{self, Event, RunGroup};
 use crate::store::{Touch, club};
 use jiff::civil::{Date, Time};
@@ -68,7 +69,7 @@ pub async fn open_event(house: &House, actor: &Actor, form: &EventForm) -> Resul
 
 fn short_text(text: &str, name: &str, wanted: &str, troubles: &mut Vec<Trouble>) -> String {
     let text = text.trim();
-    if text.is_empty() || text.chars().count() > 80 || text.chars().any(char::is_control) {
+    if !is_one_line(text, 80) {
         troubles.push(field(name, format!("{wanted}, up to 80 characters.")));
     }
     text.to_owned()
@@ -83,7 +84,7 @@ fn read_groups(text: &str) -> Result<Vec<RunGroup>, Trouble> {
             wrong(format!("Line {nth}: write the group's name and the time of its first session, such as A 08:50."))
         })?;
         let name = name.trim();
-        if name.is_empty() || name.chars().count() > 20 || name.chars().any(char::is_control) {
+        if !is_one_line(name, 20) {
             return Err(wrong(format!("Line {nth}: a group's name has 1 to 20 characters.")));
         }
         let clock: Time = (clock.len() <= 5)

@@ -10,6 +10,7 @@ use crate::rules::answer::is_asked;
 use crate::rules::sheet::Item;
 use crate::rules::standing::{Because, Standing};
 use crate::rules::units::Units;
+use crate::rules::words::has_control;
 use crate::store::history::{self, Appended, Kind, NewRecord};
 use crate::store::{Touch, Writing, entry};
 use jiff::Timestamp;
@@ -63,7 +64,7 @@ fn check_words(given: &SignOff) -> Result<(), Refusal> {
     if length > REASON_LONGEST {
         troubles.push(field("reason", format!("At most {REASON_LONGEST} characters; this has {length}.")));
     }
-    if given.reason.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
+    if has_control(&given.reason) {
         troubles.push(field("reason", "There is a control character in this text; type it again."));
     }
     if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {

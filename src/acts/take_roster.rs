@@ -5,7 +5,7 @@ use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use crate::rules::answer::Trouble;
-use crate::rules::words::CarNumber;
+use crate::rules::words::{CarNumber, is_one_line};
 use crate::store::Touch;
 use crate::store::entry::{self, Entry};
 use crate::store::event::Event;
@@ -136,8 +136,7 @@ fn read_entry(house: &House, event: &Event, row: &Row, taken: &BTreeMap<CarNumbe
         reasons.push(format!("Car number {} {why}.", text("number")));
     }
     for column in ["name", "car"] {
-        let length = text(column).chars().count();
-        if length == 0 || length > 60 || text(column).chars().any(char::is_control) {
+        if !is_one_line(text(column), 60) {
             reasons.push(format!("The {column} has 1 to 60 characters."));
         }
     }

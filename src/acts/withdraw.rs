@@ -7,6 +7,7 @@ use super::rights::{Actor, Deed, Whose, require};
 use super::sign_off::REASON_LONGEST;
 use super::state::WordBody;
 use super::submit::{MOST_SEEN, check_id, new_record, settle};
+use crate::rules::words::has_control;
 use crate::store::Touch;
 use crate::store::history::{self, Appended, Kind};
 use jiff::Timestamp;
@@ -31,7 +32,7 @@ pub async fn withdraw(house: &House, actor: &Actor, entry: Uuid, given: Withdraw
     check_id(given.id)?;
     let reason = given.reason.trim().to_owned();
     let length = reason.chars().count();
-    if length == 0 || length > REASON_LONGEST || reason.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
+    if length == 0 || length > REASON_LONGEST || has_control(&reason) {
         return Err(Refusal::Fields(vec![field(
             "reason",
             format!("Say why, in 1 to {REASON_LONGEST} characters: the driver and the inspector read it."),

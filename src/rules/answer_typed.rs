@@ -4,7 +4,7 @@ use super::answer::{Answer, NOTE_LONGEST, Trouble, Typed, Value};
 use super::sheet::{DateRule, Item, Kind};
 use super::tyres::DateCode;
 use super::units::Unit;
-use super::words::{ItemId, Per, Place};
+use super::words::{ItemId, Per, Place, has_control};
 use super::work;
 use jiff::civil::Date;
 use std::collections::BTreeMap;
@@ -105,7 +105,7 @@ fn read_text(typed: &Typed, name: &str, longest: usize) -> Result<Option<String>
     if length > longest {
         return Err(Trouble::at(name, format!("At most {longest} characters; this has {length}.")));
     }
-    if text.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
+    if has_control(text) {
         return Err(Trouble::at(name, "There is a control character in this text; type it again."));
     }
     Ok((!text.is_empty()).then(|| text.to_owned()))

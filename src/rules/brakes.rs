@@ -57,11 +57,6 @@ impl FluidGrade {
     pub fn wet_min_c(self) -> u16 {
         self.wet_min_c
     }
-
-    /// Whether it is the silicone grade, which mixes with no other.
-    pub fn is_silicone(self) -> bool {
-        self.silicone
-    }
 }
 
 /// What is known of the fluid in a car.

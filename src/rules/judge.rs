@@ -13,7 +13,7 @@ use super::work;
 use super::worksheet_form::System;
 use jiff::civil::Date;
 use serde_json::{Map, Value as Json};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// What the rules say of one set of answers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -385,13 +385,4 @@ pub fn nearest_first(readings: &[Reading]) -> Vec<&Reading> {
     let mut sorted: Vec<&Reading> = readings.iter().collect();
     sorted.sort_by(|a, b| a.margin.total_cmp(&b.margin));
     sorted
-}
-
-/// Findings by item, for a page that walks the sheet.
-pub fn by_item(findings: &[Finding]) -> BTreeMap<&ItemId, Vec<&Finding>> {
-    let mut map: BTreeMap<&ItemId, Vec<&Finding>> = BTreeMap::new();
-    for finding in findings {
-        map.entry(&finding.item).or_default().push(finding);
-    }
-    map
 }

@@ -189,6 +189,16 @@ impl Per {
     }
 }
 
+/// Whether a text is one line of 1 to `longest` characters.
+pub fn is_one_line(text: &str, longest: usize) -> bool {
+    (1..=longest).contains(&text.chars().count()) && !text.chars().any(char::is_control)
+}
+
+/// Whether a text of several lines holds a character that no line holds.
+pub fn has_control(text: &str) -> bool {
+    text.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\r' | '\t'))
+}
+
 /// The number on the car's door: one to four figures, and a letter after them where the club uses one ("27", "07", "114B").
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct CarNumber(String);

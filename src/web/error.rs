@@ -1,6 +1,6 @@
 //! Every refusal becomes a status, a title and words here, in one match. A cause is logged once, here.
 
-use super::page::render;
+use super::page::{capital, render};
 use crate::acts::Refusal;
 use crate::rules::answer::Trouble;
 use askama::Template;
@@ -132,11 +132,6 @@ impl From<MultipartError> for Fault {
         }
         Fault::new(StatusCode::BAD_REQUEST, "This did not arrive whole", "Send it again. Nothing was changed.")
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
 }
 
 impl From<crate::store::StoreError> for Fault {

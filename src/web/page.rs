@@ -61,6 +61,12 @@ pub fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
 }
 
+/// The text with its first letter written large.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
+}
+
 /// Ids with commas between them, as a form hands them back.
 pub fn id_list(ids: &[uuid::Uuid]) -> String {
     ids.iter().map(uuid::Uuid::to_string).collect::<Vec<_>>().join(",")

@@ -5,9 +5,10 @@ use crate::rules::answer::{Trouble, Typed, is_asked};
 use crate::rules::judge::Finding;
 use crate::rules::sheet::{Area, Choice, Item, Kind, Work, YesNo};
 use crate::rules::units::{Unit, Units};
-use crate::rules::words::{Per, Place, Severity};
+use crate::rules::words::{Per, Severity};
 use crate::rules::work::{PREFIX, SYSTEM, typed_of};
 use crate::rules::worksheet_form::{self, Blank, BlankKind, System};
+use crate::web::page::capital;
 
 /// A text field of an item.
 pub struct Field {
@@ -136,7 +137,7 @@ fn fields(item: &Item, typed: &Typed, troubles: &[Trouble]) -> Vec<Field> {
             if item.kind.per() == Per::Cylinder {
                 places.truncate(8);
             }
-            places.into_iter().map(|place| field(id, &place.token(), label_of(place), typed, troubles)).collect()
+            places.into_iter().map(|place| field(id, &place.token(), capital(&place.name()), typed, troubles)).collect()
         }
         Kind::Date(_) | Kind::Text { .. } => vec![field(id, "", String::new(), typed, troubles)],
         Kind::Label(_) => vec![
@@ -145,12 +146,6 @@ fn fields(item: &Item, typed: &Typed, troubles: &[Trouble]) -> Vec<Field> {
         ],
         Kind::YesNo(_) | Kind::Choice(_) | Kind::Photo { .. } => Vec::new(),
     }
-}
-
-fn label_of(place: Place) -> String {
-    let name = place.name();
-    let mut letters = name.chars();
-    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
 }
 
 fn taps(item: &Item, chosen: &str) -> Vec<Tap> {

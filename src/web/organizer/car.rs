@@ -12,7 +12,7 @@ use crate::web::Web;
 use crate::web::draw::{Mark, Plate, Strip};
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form};
-use crate::web::page::{Clock, Page, id_list, render};
+use crate::web::page::{Clock, Page, capital, id_list, render};
 use crate::web::session::Who;
 use crate::web::telling::{Line, answers_of, lines_of};
 use askama::Template;
@@ -76,13 +76,13 @@ fn because(known: &KnownEvent, state: &EntryState, clock: &Clock) -> Vec<String>
     };
     let say = |reason: &crate::rules::standing::Because<Uuid>| match reason {
         NothingSent => "Nothing has been sent.".into(),
-        Incomplete(id) => format!("{} does not answer all that this edition asks.", upper(&named(id))),
-        OpenFinding(id, what) => format!("{}: an open finding on {}.", upper(&named(id)), item(what)),
-        HoldStands(id) | WithdrawalStands(id) => format!("{} stands: no clear has seen it.", upper(&named(id))),
+        Incomplete(id) => format!("{} does not answer all that this edition asks.", capital(&named(id))),
+        OpenFinding(id, what) => format!("{}: an open finding on {}.", capital(&named(id)), item(what)),
+        HoldStands(id) | WithdrawalStands(id) => format!("{} stands: no clear has seen it.", capital(&named(id))),
         TwoInForce(ids) => format!("{} submissions that do not know of each other are in force; the worse counts.", ids.len()),
-        ClearDoesNotCount(id) => format!("{} does not count: its device had no right to it.", upper(&named(id))),
-        ClearHasNotSeen(id, other) => format!("{} had not seen {}.", upper(&named(id)), named(other)),
-        ClearWaitsFor(id) => format!("{} rests on a record that has not arrived.", upper(&named(id))),
+        ClearDoesNotCount(id) => format!("{} does not count: its device had no right to it.", capital(&named(id))),
+        ClearHasNotSeen(id, other) => format!("{} had not seen {}.", capital(&named(id)), named(other)),
+        ClearWaitsFor(id) => format!("{} rests on a record that has not arrived.", capital(&named(id))),
         WaitsForTheGate => "It waits for the gate.".into(),
         Cleared(_) => state
             .clearance()
@@ -90,11 +90,6 @@ fn because(known: &KnownEvent, state: &EntryState, clock: &Clock) -> Vec<String>
             .unwrap_or_default(),
     };
     state.judgement.because.iter().map(say).collect()
-}
-
-fn upper(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
 }
 
 pub(super) async fn show(

@@ -117,11 +117,13 @@ struct Links<'a> {
 }
 
 fn show_links(known: &KnownEvent, made: Vec<Made>, role: &'static str) -> Page {
-    let mut csv = line(["number", "name", "mail", "link"]);
-    for one in &made {
-        csv.push_str(&line([&one.number, &one.name, &one.mail, &one.url]));
-    }
+    let csv = links_csv(&made);
     render(&Links { known, made, role, csv })
+}
+
+fn links_csv(made: &[Made]) -> String {
+    let rows = made.iter().map(|one| line([&one.number, &one.name, &one.mail, &one.url]));
+    std::iter::once(line(["number", "name", "mail", "link"])).chain(rows).collect()
 }
 
 fn made_of(web: &Web, made: Vec<(Entry, HandedOut)>) -> Vec<Made> {
@@ -145,9 +147,7 @@ pub(super) async fn make_links(
     let known = run(&web, &actor, event).await?;
     let made = made_of(&web, hand_out::to_drivers(&web.house, &actor, event, None).await?);
     if form.text("as") == "csv" {
-        let mut csv = line(["number", "name", "mail", "link"]);
-        made.iter().for_each(|one| csv.push_str(&line([&one.number, &one.name, &one.mail, &one.url])));
-        return Ok(download(csv, "links.csv"));
+        return Ok(download(links_csv(&made), "links.csv"));
     }
     Ok(show_links(&known, made, "driver")?.into_response())
 }
