@@ -232,16 +232,21 @@ async fn write_group(writing: &mut Writing, group: &mut Vec<(Touch, Work)>, list
             // What is left is dropped: its caller hears that it broke off, and nothing of it was done.
             continue;
         }
-        let (kept, answer): (bool, Answer) = match work {
+        let (end, answer): (End, Answer) = match work {
             Work::Append(record, tell) => {
                 let outcome = history::append(writing, &record).await;
-                (outcome.is_ok(), Box::new(move |committed| drop(tell.send(committed.and(outcome)))))
+                let end = if outcome.is_ok() { End::Kept } else { End::Undone };
+                (end, Box::new(move |committed| drop(tell.send(committed.and(outcome)))))
             }
             Work::Deed(deed) => in_savepoint(writing, deed).await,
         };
         answers.push(answer);
-        // A full disc or an interrupt may end the whole transaction: what came after would be written outside of any.
-        broken = !kept && !writing.is_in_transaction().await;
+        broken = match end {
+            End::Kept => false,
+            // A full disc or an interrupt may end the whole transaction: what came after would be written outside of any.
+            End::Undone => !writing.is_in_transaction().await,
+            End::Half => true,
+        };
     }
     let committed = match broken {
         true => Err("the transaction broke off in the middle".to_owned()),
@@ -262,20 +267,30 @@ async fn write_group(writing: &mut Writing, group: &mut Vec<(Touch, Work)>, list
     }
 }
 
-async fn in_savepoint(writing: &mut Writing, deed: Deed) -> (bool, Answer) {
+/// How one piece of work in a group ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum End {
+    Kept,
+    /// Nothing of it is in the transaction.
+    Undone,
+    /// A part of it may be: the group must not be committed.
+    Half,
+}
+
+async fn in_savepoint(writing: &mut Writing, deed: Deed) -> (End, Answer) {
     // The deed is dropped, and with it its answer: the caller hears that it broke off.
     if let Err(error) = writing.say("savepoint deed").await {
         tracing::error!(%error, "a savepoint could not be opened");
-        return (false, Box::new(|_| ()));
+        return (End::Undone, Box::new(|_| ()));
     }
     let outcome = caught(AssertUnwindSafe(deed(writing))).await;
     let (keep, answer) = outcome.unwrap_or_else(|| (false, Box::new(|_| ())));
     let ended = if keep { writing.say("release deed").await } else { undo(writing).await };
     match ended {
-        Ok(()) => (keep, answer),
+        Ok(()) => (if keep { End::Kept } else { End::Undone }, answer),
         Err(error) => {
             let said = error.to_string();
-            (false, Box::new(move |committed| answer(committed.and(Err(StoreError::NotCommitted(said))))))
+            (End::Half, Box::new(move |committed| answer(committed.and(Err(StoreError::NotCommitted(said))))))
         }
     }
 }

@@ -7,6 +7,7 @@ mod club;
 
 mod dice;
 mod full_disk;
+mod half_a_deed;
 mod hang_up;
 mod injury;
 mod killed;
