@@ -10,6 +10,7 @@
 
 pub mod acts;
 pub mod demo;
+pub mod listen;
 pub mod output;
 pub mod rules;
 pub mod store;

@@ -1,19 +1,23 @@
 //! The command line. Time and chance come in here and nowhere else.
 
 use clap::{Args, Parser, Subcommand};
+use ipnet::IpNet;
 use jiff::Timestamp;
 use serde::Serialize;
 use std::io::Read;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr, TcpListener};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
-use tokio::net::TcpListener;
+use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 use uuid::Uuid;
 use witnessmark::acts::House;
+use witnessmark::acts::hand_out::{Use, organizer_link};
 use witnessmark::acts::house::Outside;
+use witnessmark::acts::personal::{Term, keep_the_term};
 use witnessmark::acts::set_up::{CLUB_DAY, set_up};
+use witnessmark::listen::{self, Certificate};
 use witnessmark::rules::worksheet;
 use witnessmark::rules::worksheet_input::InputError;
 use witnessmark::web::{Web, router};
@@ -53,6 +57,8 @@ enum Command {
         #[arg(long)]
         list: bool,
     },
+    /// Print a new one-time link for an organizer: for a first one, or one who is locked out. The server may run meanwhile.
+    Organizer(NewOrganizer),
     /// Reckon a history's hashes anew and name the first record that does not fit.
     Verify(Verify),
     /// Work on tech sheet files.
@@ -85,6 +91,37 @@ struct Serve {
     /// The first organizer's name, for a new database.
     #[arg(long, env = "WITNESSMARK_ORGANIZER", default_value = "Organizer")]
     organizer: String,
+    /// The server's own TLS: the certificate chain, a PEM file. Read again every hour.
+    #[arg(long, env = "WITNESSMARK_CERTIFICATE", requires = "key")]
+    certificate: Option<PathBuf>,
+    /// The certificate's key, a PEM file.
+    #[arg(long, env = "WITNESSMARK_KEY", requires = "certificate")]
+    key: Option<PathBuf>,
+    /// Addresses or networks of proxies in front of the server, with commas: only what these say of who asks is believed.
+    #[arg(long, env = "WITNESSMARK_TRUSTED_PROXY", value_delimiter = ',', value_parser = network)]
+    trusted_proxy: Vec<IpNet>,
+    /// Erase drivers' names, mail and photos so many days after their event. Without it they stay until an organizer does it.
+    #[arg(long, env = "WITNESSMARK_KEEP_DAYS", value_parser = clap::value_parser!(u32).range(1..=36_500))]
+    keep_days: Option<u32>,
+}
+
+#[derive(Args)]
+struct NewOrganizer {
+    /// The club's database.
+    #[arg(long, env = "WITNESSMARK_DATABASE", default_value = "witnessmark.sqlite")]
+    database: PathBuf,
+    /// Where browsers reach the server; the link is made of it.
+    #[arg(long, env = "WITNESSMARK_BASE", default_value = "http://localhost:8440")]
+    base: String,
+    /// The organizer's name. Who has it already gets a new link and a new passphrase with it.
+    #[arg(long)]
+    name: String,
+}
+
+/// An address, or a network: 10.0.0.0/24.
+fn network(text: &str) -> Result<IpNet, String> {
+    let one = || text.parse::<IpAddr>().map(IpNet::from);
+    text.parse::<IpNet>().or_else(|_| one()).map_err(|_| "an address (10.0.0.2) or a network (10.0.0.0/24) is wanted".into())
 }
 
 #[derive(Args)]
@@ -149,6 +186,7 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
     match command {
         Command::Serve(serve) => in_runtime(serve_club(serve)),
         Command::Demo(demo) => in_runtime(serve_demo(demo)),
+        Command::Organizer(new) => in_runtime(new_organizer(new)),
         Command::Worksheet { list: true, .. } => {
             worksheet::list().into_iter().for_each(say);
             Ok(ExitCode::SUCCESS)
@@ -228,18 +266,48 @@ fn in_runtime(work: impl Future<Output = Result<(), Failure>>) -> Result<ExitCod
 }
 
 async fn serve_club(settings: Serve) -> Result<(), Failure> {
-    let listener = TcpListener::bind(settings.listen).await.map_err(|error| format!("{}: {error}", settings.listen))?;
+    let listener = listen::bind(settings.listen).map_err(|error| format!("{}: {error}", settings.listen))?;
     let house = Arc::new(House::open(&settings.database, Arc::new(Machine)).await?);
-    let base = settings.base.unwrap_or_else(|| base_of(&listener, settings.listen));
-    let web = Web { house, base: base.trim_end_matches('/').into(), closing: CancellationToken::new() };
+    let certificate = settings.certificate.zip(settings.key).map(|(chain, key)| Certificate { chain, key });
+    let scheme = if certificate.is_some() { "https" } else { "http" };
+    let base = settings.base.unwrap_or_else(|| base_of(scheme, &listener, settings.listen));
+    let term = settings.keep_days.map_or(Term::UntilErased, Term::Days);
+    let web = Web::new(house, &base).behind(&settings.trusted_proxy).keeping(term);
     if let Some(first) = set_up(&web.house, &settings.club, &settings.organizer).await? {
-        println!("A new database. The organizer's private link, shown this once:\n\n  {}\n", web.link(&first.secret));
+        println!("Nobody can come in yet. The organizer's one-time link, for setting a passphrase:\n\n  {}\n", web.link(&first.secret));
     }
-    listen(web, listener).await
+    if base.starts_with("http://") && !settings.listen.ip().is_loopback() {
+        tracing::warn!("plain http: whoever is on the same network can read along; see the README, \"On the club's network\"");
+    }
+    tokio::spawn(keep_the_term_daily(web.house.clone(), term, web.closing.clone()));
+    run_until_asked(web, listener, certificate).await
+}
+
+/// Erases what is past the club's term, now and every day.
+async fn keep_the_term_daily(house: Arc<House>, term: Term, closing: CancellationToken) {
+    loop {
+        match keep_the_term(&house, term).await {
+            Ok(0) => {}
+            Ok(erased) => tracing::info!(erased, "drivers of events past the club's term were erased"),
+            Err(error) => tracing::error!(%error, "the club's term could not be kept"),
+        }
+        if closing.run_until_cancelled(tokio::time::sleep(Duration::from_secs(24 * 3600))).await.is_none() {
+            return;
+        }
+    }
+}
+
+async fn new_organizer(settings: NewOrganizer) -> Result<(), Failure> {
+    let house = Arc::new(House::open(&settings.database, Arc::new(Machine)).await?);
+    let web = Web::new(house, &settings.base);
+    let made = organizer_link(&web.house, &settings.name, Use::Once).await?;
+    say(&format!("The one-time link for {}, for setting a passphrase within seven days:\n\n  {}\n", made.link.holder, web.link(&made.secret)));
+    web.house.close().await;
+    Ok(())
 }
 
 async fn serve_demo(settings: Demo) -> Result<(), Failure> {
-    let listener = TcpListener::bind(settings.listen).await.map_err(|error| format!("{}: {error}", settings.listen))?;
+    let listener = listen::bind(settings.listen).map_err(|error| format!("{}: {error}", settings.listen))?;
     if let Some(folder) = settings.database.parent() {
         std::fs::create_dir_all(folder)?;
     }
@@ -251,23 +319,24 @@ async fn serve_demo(settings: Demo) -> Result<(), Failure> {
     }
     let clock = demo::DemoClock::new(Arc::new(Machine));
     let house = Arc::new(House::open(&settings.database, clock.clone()).await?);
-    let web = Web { base: base_of(&listener, settings.listen).into(), house, closing: CancellationToken::new() };
+    let web = Web::new(house, &base_of("http", &listener, settings.listen));
     let made = demo::make(&web.house, &clock).await.map_err(|refusal| format!("the demo could not be made: {refusal:?}"))?;
     println!("{}", made.describe(|secret| web.link(secret)));
-    listen(web, listener).await
+    run_until_asked(web, listener, None).await
 }
 
-fn base_of(listener: &TcpListener, asked: SocketAddr) -> String {
+fn base_of(scheme: &str, listener: &TcpListener, asked: SocketAddr) -> String {
     let address = listener.local_addr().unwrap_or(asked);
     // `localhost` is a secure context for browsers, so that what needs one works in the demo.
-    if address.ip().is_loopback() { format!("http://localhost:{}", address.port()) } else { format!("http://{address}") }
+    let host = if address.ip().is_loopback() { "localhost".to_owned() } else { address.ip().to_string() };
+    format!("{scheme}://{host}:{}", address.port())
 }
 
-async fn listen(web: Web, listener: TcpListener) -> Result<(), Failure> {
+async fn run_until_asked(web: Web, listener: TcpListener, certificate: Option<Certificate>) -> Result<(), Failure> {
     let (house, closing) = (web.house.clone(), web.closing.clone());
     tracing::info!(address = %listener.local_addr()?, "listening");
-    let app = router(web);
-    axum::serve(listener, app).with_graceful_shutdown(asked_to_end(closing)).await?;
+    tokio::spawn(asked_to_end(closing.clone()));
+    listen::serve(listener, certificate, router(web), closing).await?;
     house.close().await;
     Ok(())
 }

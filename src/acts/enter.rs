@@ -1,17 +1,23 @@
-//! Coming in by a private link: the link's secret becomes a cookie of this device.
+//! Coming in by a link: the link's secret becomes a cookie of this device.
 
 use super::Refusal;
 use super::house::House;
 use super::rights::{Actor, Role};
 use crate::store::Touch;
-use crate::store::access::{self, Device, Digest};
+use crate::store::access::{self, Digest, Link};
+use crate::store::device::{self, Device, NewDevice};
 use data_encoding::Specification;
-use jiff::ToSpan;
+use jiff::tz::TimeZone;
+use jiff::{Timestamp, ToSpan};
 use sha2::{Digest as _, Sha256};
+use sqlx::SqliteConnection;
 use std::sync::LazyLock;
+use uuid::Uuid;
 
-/// How long a device stays let in after it came by its link.
-const LET_IN_DAYS: i64 = 120;
+/// How long a driver's device stays let in: from the mail weeks before until the day is over.
+const DRIVER_DAYS: i64 = 120;
+/// How long an organizer's device stays signed in.
+pub(super) const ORGANIZER_HOURS: i64 = 30 * 24;
 
 /// Small letters and figures without those that a tired eye confuses; 32 characters carry 160 bits.
 static LETTERS: LazyLock<data_encoding::Encoding> = LazyLock::new(|| {
@@ -32,36 +38,122 @@ pub fn digest_of(secret: &str) -> Option<Digest> {
     Some(Sha256::digest(bytes).into())
 }
 
+/// The browser that asks to be let in.
+#[derive(Clone, Debug, Default)]
+pub struct Caller {
+    /// What kind of machine it says it is.
+    pub kind: String,
+    /// The secret this browser was given when it looked at a one-time link, and will keep as its cookie: should the answer be
+    /// lost on the way, the same browser asks again and is let in again, and no other is.
+    pub door: Option<String>,
+}
+
 /// Who came in, and the secret for the cookie.
 pub struct Entered {
     pub actor: Actor,
     pub cookie: String,
-    pub days: i64,
+    pub seconds: i64,
 }
 
-/// Lets a device in by a link's secret.
+/// What a link is for, before it is used.
 ///
 /// # Errors
-/// [`Refusal::WhoAreYou`] for a secret that is unknown or was taken back: the two answer alike.
-pub async fn enter(house: &House, secret: &str) -> Result<Entered, Refusal> {
+/// [`Refusal::WhoAreYou`] for a secret that is unknown, ended or was taken back: they answer alike. [`Refusal::NotNow`] for
+/// one that let a device in already: its holder should know, for it may not have been theirs.
+pub async fn look(house: &House, secret: &str) -> Result<Link, Refusal> {
+    let link = find(house, secret).await?;
+    if link.once && link.spent_at.is_some() {
+        let words = "This link has let a device in already, and it does so once. If that was not you, tell the organizer now: \
+            they can end that device and give you a new link.";
+        return Err(Refusal::NotNow(words.into()));
+    }
+    Ok(link)
+}
+
+pub(super) async fn find(house: &House, secret: &str) -> Result<Link, Refusal> {
     let digest = digest_of(secret).ok_or(Refusal::WhoAreYou)?;
     let link = {
         let mut db = house.store.read().await?;
         access::link_by_digest(&mut db, digest).await?
     };
-    let link = link.filter(|link| link.revoked_at.is_none()).ok_or(Refusal::WhoAreYou)?;
+    let ended = |link: &Link| link.revoked_at.is_some() || link.ends_at.is_some_and(|end| end <= house.now());
+    let link = link.filter(|link| !ended(link)).ok_or(Refusal::WhoAreYou)?;
     Role::of_link(&link).ok_or(Refusal::WhoAreYou)?;
-    let (device, cookie) = (house.new_id(), secret_text(house.new_secret()));
-    let (digest, link_id, now) = (digest_of(&cookie).ok_or(Refusal::WhoAreYou)?, link.id, house.now());
-    let ends = now.checked_add((LET_IN_DAYS * 24).hours()).unwrap_or(now);
-    house
+    Ok(link)
+}
+
+/// Lets a device in by a link's secret.
+///
+/// # Errors
+/// As [`look`]; a one-time link of an organizer needs a passphrase: see `acts/account.rs`.
+pub async fn enter(house: &House, secret: &str, caller: Caller) -> Result<Entered, Refusal> {
+    let link = find(house, secret).await?;
+    if link.once && link.role == "organizer" {
+        return Err(Refusal::NotNow("An organizer's link is for setting a passphrase.".into()));
+    }
+    let role = Role::of_link(&link).ok_or(Refusal::WhoAreYou)?;
+    let seconds = stay(house, role).await?;
+    let (new, cookie) = new_device(house, &link, &caller, seconds)?;
+    let digest = digest_of(secret).ok_or(Refusal::WhoAreYou)?;
+    let spent = link.once.then_some(digest);
+    let device = house
         .store
-        .write::<_, Refusal, _>(Touch::Nothing, move |db| {
-            Box::pin(async move { Ok(access::add_device(db, device, digest, link_id, now, ends).await?) })
-        })
+        .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { let_in(db, &new, spent).await }))
         .await?;
-    let actor = Actor::on(&Device { id: device, link }).ok_or(Refusal::WhoAreYou)?;
-    Ok(Entered { actor, cookie, days: LET_IN_DAYS })
+    entered(device, link, cookie, seconds)
+}
+
+/// Puts the device down and spends the link. Asked again by the device that spent it, it gives that device.
+pub(super) async fn let_in(db: &mut SqliteConnection, new: &NewDevice, spent: Option<Digest>) -> Result<Uuid, Refusal> {
+    if let Some(digest) = spent
+        && !access::spend_link(db, new.link, digest, new.from).await?
+    {
+        let there = device::by_digest(db, new.digest, new.from).await?.filter(|there| there.link.id == new.link);
+        return there.map(|there| there.id).ok_or_else(|| {
+            Refusal::NotNow("This link has let another device in already. If that was not you, tell the organizer now.".into())
+        });
+    }
+    device::add(db, new).await?;
+    Ok(new.id)
+}
+
+/// A device to put down, and its cookie.
+pub(super) fn new_device(house: &House, link: &Link, caller: &Caller, seconds: i64) -> Result<(NewDevice, String), Refusal> {
+    let cookie = match &caller.door {
+        Some(door) => door.clone(),
+        None => secret_text(house.new_secret()),
+    };
+    let digest = digest_of(&cookie).ok_or(Refusal::WhoAreYou)?;
+    let from = house.now();
+    let to = from.checked_add(seconds.seconds()).unwrap_or(from);
+    let kind = caller.kind.chars().take(40).collect();
+    Ok((NewDevice { id: house.new_id(), digest, link: link.id, kind, from, to }, cookie))
+}
+
+pub(super) fn entered(device: Uuid, link: Link, cookie: String, seconds: i64) -> Result<Entered, Refusal> {
+    let actor = Actor::on(&Device { id: device, link, used_at: None }).ok_or(Refusal::WhoAreYou)?;
+    Ok(Entered { actor, cookie, seconds })
+}
+
+/// How long a device of this role stays let in, in seconds.
+async fn stay(house: &House, role: Role) -> Result<i64, Refusal> {
+    Ok(match role {
+        Role::Organizer => ORGANIZER_HOURS * 3600,
+        Role::Driver { .. } => DRIVER_DAYS * 86_400,
+        Role::Inspector { event } | Role::Marshal { event } => {
+            let now = house.now();
+            end_of_event(&house.event(event).await?.event, now).as_second() - now.as_second()
+        }
+    })
+}
+
+/// When the gate's and the grid's devices and links end: the night after the day that follows the event; a day from now where
+/// that is past, for who opens an event again to read in it.
+pub(super) fn end_of_event(event: &crate::store::event::Event, now: Timestamp) -> Timestamp {
+    let zone = TimeZone::get(&event.zone).unwrap_or(TimeZone::UTC);
+    let soon = now.checked_add(24.hours()).unwrap_or(now);
+    let end = event.day.checked_add(2.days()).ok().and_then(|day| day.at(0, 0, 0, 0).to_zoned_datetime(zone).ok()).map(|night| night.timestamp());
+    end.unwrap_or(soon).max(soon)
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use super::{Refusal, enter};
 use crate::rules::sheet::Sheet;
 use crate::rules::sheet_file;
 use crate::store::access::Digest;
+use crate::store::device::{self, Device};
 use crate::store::event::Event;
 use crate::store::{OpenError, Store, StoreError, Touch, club, event};
 use jiff::Timestamp;
@@ -172,7 +173,9 @@ impl House {
         }
         let touches = self.touches();
         let mut db = self.store.read().await?;
-        let device = crate::store::access::device_by_digest(&mut db, digest, now).await?;
+        let device = device::by_digest(&mut db, digest, now).await?;
+        drop(db);
+        self.note_use(device.as_ref(), now).await;
         let Some(actor) = device.as_ref().and_then(Actor::on).map(Arc::new) else { return Ok(None) };
         let until = Timestamp::from_second(now.as_second() + ACTOR_KEPT_S).unwrap_or(now);
         self.keep(touches, |kept| {
@@ -184,10 +187,25 @@ impl House {
         Ok(Some(actor))
     }
 
+    /// Notes, to the hour, that a device was here. A note that cannot be written keeps nobody out.
+    async fn note_use(&self, device: Option<&Device>, now: Timestamp) {
+        let Some(device) = device else { return };
+        let is_noted = device.used_at.is_some_and(|at| now.as_second() - at.as_second() < 3600);
+        if !is_noted {
+            let id = device.id;
+            let noted = self.store.write::<_, Refusal, _>(Touch::Nothing, move |db| {
+                Box::pin(async move { Ok(device::used(db, id, now).await?) })
+            });
+            if let Err(error) = noted.await {
+                tracing::warn!(%error, "that a device was here could not be noted");
+            }
+        }
+    }
+
     /// Whether a person's device is still let in, asked of the store.
     pub async fn is_let_in(&self, actor: &Actor) -> Result<bool, Refusal> {
         let mut db = self.store.read().await?;
-        Ok(crate::store::access::is_let_in(&mut db, actor.device, self.now()).await?)
+        Ok(device::is_let_in(&mut db, actor.device, self.now()).await?)
     }
 
     /// Writes all that waits and closes the database.

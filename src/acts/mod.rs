@@ -1,12 +1,16 @@
 //! What a person does, one file a deed: may this person? then the rule, then the record, in one transaction.
 
+pub mod account;
 pub mod add_photo;
 pub mod board;
 pub mod enter;
 pub mod fill_in;
 pub mod hand_out;
 pub mod house;
+pub mod let_out;
 pub mod open_event;
+pub mod passkey;
+pub mod personal;
 pub mod raise_edition;
 pub mod refusal;
 pub mod rights;

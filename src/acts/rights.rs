@@ -1,7 +1,8 @@
 //! Who may do what: one table, asked by every act before anything else.
 
 use super::Refusal;
-use crate::store::access::{Device, Link};
+use crate::store::access::Link;
+use crate::store::device::Device;
 use crate::store::history::Maker;
 use uuid::Uuid;
 
@@ -10,6 +11,7 @@ use uuid::Uuid;
 pub enum Role {
     Organizer,
     Inspector { event: Uuid },
+    Marshal { event: Uuid },
     Driver { event: Uuid, entry: Uuid },
 }
 
@@ -19,7 +21,16 @@ impl Role {
         match self {
             Role::Organizer => "organizer",
             Role::Inspector { .. } => "inspector",
+            Role::Marshal { .. } => "marshal",
             Role::Driver { .. } => "driver",
+        }
+    }
+
+    /// The event a person is of; an organizer is of all.
+    pub fn event(self) -> Option<Uuid> {
+        match self {
+            Role::Organizer => None,
+            Role::Inspector { event } | Role::Marshal { event } | Role::Driver { event, .. } => Some(event),
         }
     }
 
@@ -28,6 +39,7 @@ impl Role {
         match (link.role.as_str(), link.event, link.entry) {
             ("organizer", None, None) => Some(Role::Organizer),
             ("inspector", Some(event), None) => Some(Role::Inspector { event }),
+            ("marshal", Some(event), None) => Some(Role::Marshal { event }),
             ("driver", Some(event), Some(entry)) => Some(Role::Driver { event, entry }),
             _ => None,
         }
@@ -57,18 +69,37 @@ impl Actor {
 }
 
 /// What can be done.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Deed {
+    /// Open a page that is for everybody: the front door, the worksheets, what is kept and why.
+    LookIn,
     /// Answer the sheet, attach photos, send it.
     FillIn,
     /// See the lane and any entry of the event; clear or hold.
     WorkTheGate,
-    /// See one entry with its history and photos.
-    SeeEntry,
-    /// Roster, links, board, withdrawal, cleared list, sheet edition of an event.
+    /// Ask whether a car may go out.
+    WatchTheGrid,
+    /// Roster, links, devices, board, withdrawal, cleared list, sheet edition of an event.
     RunTheEvent,
-    /// Make events and sheet editions.
+    /// Take away or erase what is held on a driver.
+    AnswerForData,
+    /// Make events, sheet editions and organizers.
     RunTheClub,
+    /// One's own passphrase, passkeys and devices.
+    KeepOneself,
+}
+
+impl Deed {
+    pub const ALL: [Deed; 8] = [
+        Deed::LookIn,
+        Deed::FillIn,
+        Deed::WorkTheGate,
+        Deed::WatchTheGrid,
+        Deed::RunTheEvent,
+        Deed::AnswerForData,
+        Deed::RunTheClub,
+        Deed::KeepOneself,
+    ];
 }
 
 /// Whose thing it is done to.
@@ -79,19 +110,53 @@ pub enum Whose {
     Entry { event: Uuid, entry: Uuid },
 }
 
-/// The table.
+/// How far a right reaches.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reach {
+    Nowhere,
+    Everywhere,
+    /// The event one was let in for, and every entry of it.
+    OwnEvent,
+    OwnEntry,
+}
+
+#[rustfmt::skip]
+/// The table: who may do what, and how far it reaches. A stranger may look in and nothing else.
+///
+/// An organizer clears no car and answers for no driver: who runs the day and who looked at the car are two names in a record.
+pub fn reach(deed: Deed, role: Role) -> Reach {
+    use Reach::*;
+    //                          organizer    inspector    marshal      driver
+    let row = match deed {
+        Deed::LookIn =>        [Everywhere,  Everywhere,  Everywhere,  Everywhere],
+        Deed::FillIn =>        [Nowhere,     Nowhere,     Nowhere,     OwnEntry],
+        Deed::WorkTheGate =>   [Nowhere,     OwnEvent,    Nowhere,     Nowhere],
+        Deed::WatchTheGrid =>  [Nowhere,     Nowhere,     OwnEvent,    Nowhere],
+        Deed::RunTheEvent =>   [Everywhere,  Nowhere,     Nowhere,     Nowhere],
+        Deed::AnswerForData => [Everywhere,  Nowhere,     Nowhere,     Nowhere],
+        Deed::RunTheClub =>    [Everywhere,  Nowhere,     Nowhere,     Nowhere],
+        Deed::KeepOneself =>   [Everywhere,  Nowhere,     Nowhere,     Nowhere],
+    };
+    match role {
+        Role::Organizer => row[0],
+        Role::Inspector { .. } => row[1],
+        Role::Marshal { .. } => row[2],
+        Role::Driver { .. } => row[3],
+    }
+}
+
+/// Whether a person in this role may do this to that.
 pub fn may(role: Role, deed: Deed, whose: Whose) -> bool {
-    let event_of = |whose| match whose {
+    let event_of = match whose {
         Whose::Club => None,
         Whose::Event(event) | Whose::Entry { event, .. } => Some(event),
     };
-    match (role, deed) {
-        (Role::Organizer, Deed::RunTheClub | Deed::RunTheEvent | Deed::SeeEntry) => true,
-        (Role::Organizer, Deed::FillIn | Deed::WorkTheGate) => false,
-        (Role::Inspector { event }, Deed::WorkTheGate | Deed::SeeEntry) => event_of(whose) == Some(event),
-        (Role::Inspector { .. }, _) => false,
-        (Role::Driver { event, entry }, Deed::FillIn | Deed::SeeEntry) => whose == Whose::Entry { event, entry },
-        (Role::Driver { .. }, _) => false,
+    match (reach(deed, role), role) {
+        (Reach::Nowhere, _) => false,
+        (Reach::Everywhere, _) => true,
+        (Reach::OwnEvent, role) => event_of.is_some() && event_of == role.event(),
+        (Reach::OwnEntry, Role::Driver { event, entry }) => whose == Whose::Entry { event, entry },
+        (Reach::OwnEntry, _) => false,
     }
 }
 
@@ -130,5 +195,14 @@ mod tests {
     fn an_organizer_runs_everything_but_clears_no_car() {
         assert!(may(Role::Organizer, Deed::RunTheClub, Whose::Club));
         assert!(!may(Role::Organizer, Deed::WorkTheGate, Whose::Event(id(1))));
+    }
+
+    #[test]
+    fn a_marshal_asks_about_the_cars_of_their_event_and_changes_nothing() {
+        let marshal = Role::Marshal { event: id(1) };
+        assert!(may(marshal, Deed::WatchTheGrid, Whose::Event(id(1))));
+        assert!(!may(marshal, Deed::WatchTheGrid, Whose::Event(id(2))), "another event");
+        let changes = Deed::ALL.into_iter().filter(|deed| ![Deed::LookIn, Deed::WatchTheGrid].contains(deed));
+        changes.for_each(|deed| assert!(!may(marshal, deed, Whose::Event(id(1))), "{deed:?}"));
     }
 }

@@ -1,19 +1,31 @@
 //! Setting up a new database: the club's name, its first sheet, its first organizer.
 
 use super::Refusal;
-use super::hand_out::{HandedOut, first_organizer};
+use super::hand_out::{HandedOut, Use, organizer_link};
 use super::house::House;
 use crate::store::club::{self, Edition};
-use crate::store::{Touch, access};
+use crate::store::{Touch, account};
 
 /// The sheet that a new club starts with.
 pub const CLUB_DAY: &str = include_str!("../sheets/club-day.toml");
 
-/// Makes a new database ready and gives the first organizer's link; `None` where an organizer can already get in.
+/// Makes a new database ready and gives the first organizer's one-time link; `None` where an organizer can get in already.
+///
+/// As long as nobody has used it, every start makes it anew: a link that was lost on the way to the terminal locks nobody out.
 pub async fn set_up(house: &House, club_name: &str, organizer: &str) -> Result<Option<HandedOut>, Refusal> {
+    set_up_for(house, club_name, organizer, Use::Once).await
+}
+
+/// As [`set_up`], for a demo whose one link is opened by everybody who tries it.
+pub async fn set_up_for(
+    house: &House,
+    club_name: &str,
+    organizer: &str,
+    kind: Use,
+) -> Result<Option<HandedOut>, Refusal> {
     let ready = {
         let mut db = house.store.read().await?;
-        access::has_organizer(&mut db).await?
+        account::has_organizer(&mut db, house.now()).await?
     };
     if ready {
         return Ok(None);
@@ -31,7 +43,9 @@ pub async fn set_up(house: &House, club_name: &str, organizer: &str) -> Result<O
         .store
         .write::<_, Refusal, _>(Touch::Nothing, move |db| {
             Box::pin(async move {
-                club::set_name(db, &name).await?;
+                if club::name(db).await?.is_none() {
+                    club::set_name(db, &name).await?;
+                }
                 if club::editions(db).await?.is_empty() {
                     club::add_edition(db, &edition).await?;
                 }
@@ -39,5 +53,5 @@ pub async fn set_up(house: &House, club_name: &str, organizer: &str) -> Result<O
             })
         })
         .await?;
-    first_organizer(house, organizer).await.map(Some)
+    organizer_link(house, organizer, kind).await.map(Some)
 }

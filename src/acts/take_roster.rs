@@ -159,6 +159,7 @@ fn read_entry(house: &House, event: &Event, row: &Row, taken: &BTreeMap<CarNumbe
         group: group.name.clone(),
         mail: mail.to_owned(),
         made_at: house.now(),
+        erased_at: None,
     })
 }
 

@@ -3,12 +3,12 @@
 mod answers;
 mod people;
 
-use crate::acts::enter::enter;
-use crate::acts::hand_out::{self, HandedOut};
+use crate::acts::enter::{Caller, enter};
+use crate::acts::hand_out::{self, Drivers, HandedOut, Use};
 use crate::acts::house::Outside;
 use crate::acts::open_event::{EventForm, open_event};
 use crate::acts::rights::Actor;
-use crate::acts::set_up::set_up;
+use crate::acts::set_up::set_up_for;
 use crate::acts::sign_off::{SignOff, by_hand, sign_off};
 use crate::acts::submit::{Submission, submit};
 use crate::acts::take_roster::take_roster;
@@ -66,6 +66,7 @@ impl Outside for DemoClock {
 pub struct Made {
     organizer: String,
     inspector: String,
+    marshal: String,
     /// What to see, and the link's secret.
     drivers: Vec<(String, String)>,
 }
@@ -76,6 +77,7 @@ impl Made {
         let mut text = format!("{CLUB}: an invented club. Open these; one browser can hold them all.\n\n");
         text += &format!("  organizer   the board, live            {}\n", link(&self.organizer));
         text += &format!("  inspector   the gate                   {}\n", link(&self.inspector));
+        text += &format!("  marshal     the grid                   {}\n", link(&self.marshal));
         for (what, secret) in &self.drivers {
             text += &format!("  driver      {what:<26} {}\n", link(secret));
         }
@@ -131,14 +133,14 @@ fn fates() -> Vec<Fate> {
 
 /// A person of the demo on a device of their own.
 async fn come_in(house: &House, out: &HandedOut) -> Result<Actor, Refusal> {
-    Ok(enter(house, &out.secret).await?.actor)
+    Ok(enter(house, &out.secret, Caller { kind: "Android phone".into(), door: None }).await?.actor)
 }
 
 /// Makes the club, its two events, and a morning's work at the gate.
 pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
     clock.set_back(60 * 24 * 9);
     let first =
-        set_up(house, CLUB, "M. Ashdown").await?.ok_or_else(|| Refusal::NotNow("this database has a club already".into()))?;
+        set_up_for(house, CLUB, "M. Ashdown", Use::Often).await?.ok_or_else(|| Refusal::NotNow("this database has a club already".into()))?;
     let organizer = come_in(house, &first).await?;
     let edition = {
         let mut db = house.store.read().await?;
@@ -162,11 +164,12 @@ pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
     take_roster(house, &organizer, next, roster(58, 60).as_bytes()).await?;
 
     let lanes = [
-        hand_out::to_inspector(house, &organizer, day, "R. Holt, lane 1").await?,
+        hand_out::to_inspector_for(house, &organizer, day, "R. Holt, lane 1", Use::Often).await?,
         hand_out::to_inspector(house, &organizer, day, "S. Vane, lane 2").await?,
     ];
     let inspectors = [come_in(house, &lanes[0]).await?, come_in(house, &lanes[1]).await?];
-    let drivers = hand_out::to_drivers(house, &organizer, day, None).await?;
+    let marshal = hand_out::to_marshal(house, &organizer, day, "Pit exit").await?;
+    let drivers = hand_out::to_drivers(house, &organizer, day, Drivers::WithoutLink).await?;
     let morning = Morning { house, clock, organizer: &organizer, inspectors: &inspectors };
     let mut printed = Vec::new();
     // The roster comes back with numbers in order; the first of these three carry the stories that are printed.
@@ -182,13 +185,13 @@ pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
         }
         morning.play(nth as i64, entry, out, fate).await?;
     }
-    let coming = hand_out::to_drivers(house, &organizer, next, None).await?;
+    let coming = hand_out::to_drivers(house, &organizer, next, Drivers::WithoutLink).await?;
     for (nth, (entry, out)) in coming.iter().enumerate().filter(|(nth, _)| nth % 4 == 0) {
         let fault = [None, Some(Fault::OldTyre), None, Some(Fault::OldHelmet)][nth / 4 % 4];
         morning.play(nth as i64, entry, out, if nth % 8 == 0 { Fate::Waits(fault) } else { Fate::Half }).await?;
     }
     clock.set_back(0);
-    Ok(Made { organizer: first.secret, inspector: lanes[0].secret.clone(), drivers: printed })
+    Ok(Made { organizer: first.secret, inspector: lanes[0].secret.clone(), marshal: marshal.secret, drivers: printed })
 }
 
 /// Everybody who acts in the demo's morning.

@@ -1,14 +1,19 @@
-//! Private links and the devices that came in by them. Secrets lie here as digests only.
+//! Links: who was let in as what. A link's secret lies here as a digest only.
 
 use super::{StoreError, row};
 use jiff::Timestamp;
 use sqlx::{FromRow, SqliteConnection};
+use subtle::ConstantTimeEq;
 use uuid::Uuid;
 
 /// A secret's SHA-256: all that is kept of it.
 pub type Digest = [u8; 32];
 
-/// A private link, with whom and what it is for.
+/// How much of a digest the database is asked for. The rest is compared here, in constant time: how long an index takes to
+/// find a secret says nothing that would help to guess it.
+const ASKED: usize = 6;
+
+/// A person let in for something, by a link.
 #[derive(Clone, Debug)]
 pub struct Link {
     pub id: Uuid,
@@ -18,17 +23,23 @@ pub struct Link {
     pub holder: String,
     pub made_at: Timestamp,
     pub revoked_at: Option<Timestamp>,
+    /// The secret lets one device in and is spent then.
+    pub once: bool,
+    /// Until when the secret lets anybody in.
+    pub ends_at: Option<Timestamp>,
+    pub spent_at: Option<Timestamp>,
 }
 
-/// A device that is let in: by which link, until when.
-#[derive(Clone, Debug)]
-pub struct Device {
-    pub id: Uuid,
-    pub link: Link,
+impl Link {
+    /// Whether the secret still lets somebody in.
+    pub fn lets_in(&self, now: Timestamp) -> bool {
+        let ended = self.ends_at.is_some_and(|end| end <= now);
+        self.revoked_at.is_none() && !ended && !(self.once && self.spent_at.is_some())
+    }
 }
 
 #[derive(FromRow)]
-struct LinkRow {
+pub(super) struct LinkRow {
     id: Vec<u8>,
     role: String,
     event_id: Option<Vec<u8>>,
@@ -36,10 +47,13 @@ struct LinkRow {
     holder: String,
     made_at: i64,
     revoked_at: Option<i64>,
+    once: bool,
+    ends_at: Option<i64>,
+    spent_at: Option<i64>,
 }
 
 impl LinkRow {
-    fn link(self) -> Result<Link, StoreError> {
+    pub(super) fn link(self) -> Result<Link, StoreError> {
         Ok(Link {
             id: row::id(&self.id)?,
             role: self.role,
@@ -48,44 +62,122 @@ impl LinkRow {
             holder: self.holder,
             made_at: row::time(self.made_at)?,
             revoked_at: self.revoked_at.map(row::time).transpose()?,
+            once: self.once,
+            ends_at: self.ends_at.map(row::time).transpose()?,
+            spent_at: self.spent_at.map(row::time).transpose()?,
         })
     }
 }
 
+fn links(rows: Vec<LinkRow>) -> Result<Vec<Link>, StoreError> {
+    rows.into_iter().map(LinkRow::link).collect()
+}
+
+/// The first and the last digest that begin like this one.
+pub(super) fn span(digest: &Digest) -> (Vec<u8>, Vec<u8>) {
+    let begin = &digest[..ASKED];
+    ([begin, &[0; 26]].concat(), [begin, &[0xFF; 26]].concat())
+}
+
+/// Whether a stored digest is this one, in constant time.
+pub(super) fn is_same(stored: &[u8], digest: &Digest) -> bool {
+    stored.ct_eq(digest).into()
+}
+
 /// Keeps a new link by its secret's digest.
 pub async fn add_link(db: &mut SqliteConnection, link: &Link, digest: Digest) -> Result<(), StoreError> {
-    sqlx::query("insert into access_link (id, digest, role, event_id, entry_id, holder, made_at) values (?, ?, ?, ?, ?, ?, ?)")
-        .bind(&link.id.as_bytes()[..])
-        .bind(&digest[..])
-        .bind(&link.role)
-        .bind(link.event.as_ref().map(|id| id.as_bytes().to_vec()))
-        .bind(link.entry.as_ref().map(|id| id.as_bytes().to_vec()))
-        .bind(&link.holder)
-        .bind(link.made_at.as_millisecond())
-        .execute(db)
-        .await?;
+    sqlx::query(
+        "insert into access_link (id, digest, role, event_id, entry_id, holder, made_at, once, ends_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    )
+    .bind(&link.id.as_bytes()[..])
+    .bind(&digest[..])
+    .bind(&link.role)
+    .bind(link.event.as_ref().map(|id| id.as_bytes().to_vec()))
+    .bind(link.entry.as_ref().map(|id| id.as_bytes().to_vec()))
+    .bind(&link.holder)
+    .bind(link.made_at.as_millisecond())
+    .bind(link.once)
+    .bind(link.ends_at.map(Timestamp::as_millisecond))
+    .execute(db)
+    .await?;
     Ok(())
 }
 
-/// The link with this secret, revoked or not.
+/// Gives a link a new secret: the old one lets nobody in any more, devices that came in stay.
+pub async fn renew_link(
+    db: &mut SqliteConnection,
+    link: Uuid,
+    digest: Digest,
+    once: bool,
+    ends_at: Option<Timestamp>,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query(
+        "update access_link set digest = ?, once = ?, ends_at = ?, spent_at = null where id = ? and revoked_at is null",
+    )
+    .bind(&digest[..])
+    .bind(once)
+    .bind(ends_at.map(Timestamp::as_millisecond))
+    .bind(&link.as_bytes()[..])
+    .execute(db)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// The link with this secret, good or not.
 pub async fn link_by_digest(db: &mut SqliteConnection, digest: Digest) -> Result<Option<Link>, StoreError> {
+    #[derive(FromRow)]
+    struct Row {
+        digest: Vec<u8>,
+        #[sqlx(flatten)]
+        link: LinkRow,
+    }
+    let (from, to) = span(&digest);
+    let rows: Vec<Row> = sqlx::query_as("select * from access_link where digest between ? and ?")
+        .bind(from)
+        .bind(to)
+        .fetch_all(db)
+        .await?;
+    rows.into_iter().find(|row| is_same(&row.digest, &digest)).map(|row| row.link.link()).transpose()
+}
+
+/// One link.
+pub async fn link(db: &mut SqliteConnection, id: Uuid) -> Result<Option<Link>, StoreError> {
     let row: Option<LinkRow> =
-        sqlx::query_as("select id, role, event_id, entry_id, holder, made_at, revoked_at from access_link where digest = ?")
-            .bind(&digest[..])
-            .fetch_optional(db)
-            .await?;
+        sqlx::query_as("select * from access_link where id = ?").bind(&id.as_bytes()[..]).fetch_optional(db).await?;
     row.map(LinkRow::link).transpose()
+}
+
+/// Marks a one-time link as used. `false` where it was used, renewed or taken back in the meantime.
+pub async fn spend_link(db: &mut SqliteConnection, link: Uuid, digest: Digest, at: Timestamp) -> Result<bool, StoreError> {
+    let done = sqlx::query(
+        "update access_link set spent_at = ?1 where id = ?2 and digest = ?3 and revoked_at is null and spent_at is null
+         and (ends_at is null or ends_at > ?1)",
+    )
+    .bind(at.as_millisecond())
+    .bind(&link.as_bytes()[..])
+    .bind(&digest[..])
+    .execute(db)
+    .await?;
+    Ok(done.rows_affected() == 1)
 }
 
 /// The links of an event, newest first.
 pub async fn links_of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Link>, StoreError> {
-    let rows: Vec<LinkRow> = sqlx::query_as(
-        "select id, role, event_id, entry_id, holder, made_at, revoked_at from access_link where event_id = ? order by id desc",
-    )
-    .bind(&event.as_bytes()[..])
-    .fetch_all(db)
-    .await?;
-    rows.into_iter().map(LinkRow::link).collect()
+    let rows = sqlx::query_as("select * from access_link where event_id = ? order by id desc");
+    links(rows.bind(&event.as_bytes()[..]).fetch_all(db).await?)
+}
+
+/// The links of an entry, newest first, taken back or not.
+pub async fn links_of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Vec<Link>, StoreError> {
+    let rows = sqlx::query_as("select * from access_link where entry_id = ? order by id desc");
+    links(rows.bind(&entry.as_bytes()[..]).fetch_all(db).await?)
+}
+
+/// The club's organizers, in the order in which they were let in.
+pub async fn organizers(db: &mut SqliteConnection) -> Result<Vec<Link>, StoreError> {
+    let rows = sqlx::query_as("select * from access_link where role = 'organizer' order by id");
+    links(rows.fetch_all(db).await?)
 }
 
 /// Takes back the links of an entry that are still good. Gives how many there were.
@@ -98,74 +190,18 @@ pub async fn revoke_links_of_entry(db: &mut SqliteConnection, entry: Uuid, at: T
     Ok(done.rows_affected())
 }
 
-/// Takes back one link of an event.
-pub async fn revoke_link(db: &mut SqliteConnection, event: Uuid, link: Uuid, at: Timestamp) -> Result<bool, StoreError> {
-    let done = sqlx::query("update access_link set revoked_at = ? where id = ? and event_id = ? and revoked_at is null")
+/// Takes back one link; `event` is its event, `None` for an organizer's.
+pub async fn revoke_link(
+    db: &mut SqliteConnection,
+    event: Option<Uuid>,
+    link: Uuid,
+    at: Timestamp,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query("update access_link set revoked_at = ? where id = ? and event_id is ? and revoked_at is null")
         .bind(at.as_millisecond())
         .bind(&link.as_bytes()[..])
-        .bind(&event.as_bytes()[..])
+        .bind(event.map(|event| event.as_bytes().to_vec()))
         .execute(db)
         .await?;
     Ok(done.rows_affected() == 1)
-}
-
-/// Lets a device in.
-pub async fn add_device(
-    db: &mut SqliteConnection,
-    device: Uuid,
-    digest: Digest,
-    link: Uuid,
-    from: Timestamp,
-    to: Timestamp,
-) -> Result<(), StoreError> {
-    sqlx::query("insert into device (id, digest, link_id, made_at, ends_at) values (?, ?, ?, ?, ?)")
-        .bind(&device.as_bytes()[..])
-        .bind(&digest[..])
-        .bind(&link.as_bytes()[..])
-        .bind(from.as_millisecond())
-        .bind(to.as_millisecond())
-        .execute(db)
-        .await?;
-    Ok(())
-}
-
-/// The device with this secret, if it is still let in and its link was not taken back.
-pub async fn device_by_digest(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<Option<Device>, StoreError> {
-    #[derive(FromRow)]
-    struct Row {
-        device_id: Vec<u8>,
-        #[sqlx(flatten)]
-        link: LinkRow,
-    }
-    let row: Option<Row> = sqlx::query_as(
-        "select device.id as device_id, link.id, link.role, link.event_id, link.entry_id, link.holder, link.made_at, link.revoked_at
-         from device join access_link as link on link.id = device.link_id
-         where device.digest = ? and device.ends_at > ? and link.revoked_at is null",
-    )
-    .bind(&digest[..])
-    .bind(now.as_millisecond())
-    .fetch_optional(db)
-    .await?;
-    row.map(|row| Ok(Device { id: row::id(&row.device_id)?, link: row.link.link()? })).transpose()
-}
-
-/// Whether a device is still let in.
-pub async fn is_let_in(db: &mut SqliteConnection, device: Uuid, now: Timestamp) -> Result<bool, StoreError> {
-    let count: i64 = sqlx::query_scalar(
-        "select count(*) from device join access_link as link on link.id = device.link_id
-         where device.id = ? and device.ends_at > ? and link.revoked_at is null",
-    )
-    .bind(&device.as_bytes()[..])
-    .bind(now.as_millisecond())
-    .fetch_one(db)
-    .await?;
-    Ok(count > 0)
-}
-
-/// Whether any organizer can get in: on a new database none can.
-pub async fn has_organizer(db: &mut SqliteConnection) -> Result<bool, StoreError> {
-    let count: i64 = sqlx::query_scalar("select count(*) from access_link where role = 'organizer' and revoked_at is null")
-        .fetch_one(db)
-        .await?;
-    Ok(count > 0)
 }

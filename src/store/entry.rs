@@ -16,6 +16,8 @@ pub struct Entry {
     pub group: String,
     pub mail: String,
     pub made_at: Timestamp,
+    /// When the driver's name and mail were erased.
+    pub erased_at: Option<Timestamp>,
 }
 
 #[derive(FromRow)]
@@ -28,6 +30,7 @@ struct EntryRow {
     run_group: String,
     mail: String,
     made_at: i64,
+    erased_at: Option<i64>,
 }
 
 impl EntryRow {
@@ -41,6 +44,7 @@ impl EntryRow {
             group: self.run_group,
             mail: self.mail,
             made_at: row::time(self.made_at)?,
+            erased_at: self.erased_at.map(row::time).transpose()?,
         })
     }
 }

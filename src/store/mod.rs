@@ -4,11 +4,14 @@
 //! writer takes all that waits, puts it into one `BEGIN IMMEDIATE` and answers each only after the commit.
 
 pub mod access;
+pub mod account;
 pub mod club;
+pub mod device;
 pub mod draft;
 pub mod entry;
 pub mod event;
 pub mod history;
+pub mod personal;
 pub mod photo;
 pub mod row;
 mod writer;
@@ -83,6 +86,8 @@ impl Store {
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
+            // What is erased on request is written over, not only unlinked.
+            .pragma("secure_delete", "on")
             .busy_timeout(Duration::from_secs(10));
         let mut connection: SqliteConnection = options.connect().await.map_err(database)?;
         MIGRATIONS.run(&mut connection).await.map_err(|source| match source {

@@ -18,6 +18,8 @@ pub struct Fault {
     /// What to do next.
     words: String,
     troubles: Vec<Trouble>,
+    /// In how many seconds to try again.
+    wait_s: Option<u64>,
 }
 
 #[derive(Template)]
@@ -26,11 +28,13 @@ struct FaultPage<'a> {
     title: &'a str,
     words: &'a str,
     troubles: &'a [Trouble],
+    /// Whether to show organizers the way to their door.
+    signs_in: bool,
 }
 
 impl Fault {
     pub(super) fn new(status: StatusCode, title: impl Into<String>, words: impl Into<String>) -> Fault {
-        Fault { status, title: title.into(), words: words.into(), troubles: Vec::new() }
+        Fault { status, title: title.into(), words: words.into(), troubles: Vec::new(), wait_s: None }
     }
 
     pub(super) fn unsupported(words: &str) -> Fault {
@@ -43,6 +47,14 @@ impl Fault {
             return Fault::new(status, "This is too large", "Send less at once. Nothing was changed.");
         }
         Fault::new(StatusCode::BAD_REQUEST, "This did not arrive whole", "Send it again. Nothing was changed.")
+    }
+
+    /// Too often; `seconds` until it may be tried again.
+    pub(super) fn too_often(words: &str, seconds: u64) -> Fault {
+        let wait = if seconds < 90 { format!("{seconds} s") } else { format!("{} min", seconds.div_ceil(60)) };
+        let fault =
+            Fault::new(StatusCode::TOO_MANY_REQUESTS, "Slower, please", format!("{words} Try again in {wait}. Nothing was changed."));
+        Fault { wait_s: Some(seconds), ..fault }
     }
 
     fn internal(cause: &dyn std::fmt::Display) -> Fault {
@@ -148,14 +160,18 @@ impl From<askama::Error> for Fault {
 
 impl IntoResponse for Fault {
     fn into_response(self) -> Response {
-        let page = FaultPage { title: &self.title, words: &self.words, troubles: &self.troubles };
-        match render(&page) {
+        let page = FaultPage { title: &self.title, words: &self.words, troubles: &self.troubles, signs_in: self.status == StatusCode::UNAUTHORIZED };
+        let mut response = match render(&page) {
             Ok(html) => (self.status, html).into_response(),
             Err(_) => {
                 (self.status, [(header::CONTENT_TYPE, "text/plain; charset=utf-8")], format!("{}\n{}\n", self.title, self.words))
                     .into_response()
             }
+        };
+        if let Some(seconds) = self.wait_s {
+            response.headers_mut().insert(header::RETRY_AFTER, seconds.into());
         }
+        response
     }
 }
 

@@ -1,21 +1,39 @@
-//! The front door: the first page, coming in by a private link, going out, the privacy of both.
+//! The front door: the first page, coming in by a link, what is kept of people and why.
 
-use super::Web;
+use super::address::Address;
+use super::doors::Doors;
 use super::error::Fault;
-use super::form::At;
-use super::page::{Page, render};
-use super::session::{home_of, set_cookie};
-use crate::acts::enter::enter;
+use super::form::{At, Form};
+use super::limits::Limited;
+use super::page::{Page, long_day, render};
+use super::session::{Called, door_cookie};
+use super::sign_in::{self, let_in};
+use super::Web;
+use crate::acts::account::FEWEST;
+use crate::acts::enter::{Caller, digest_of, enter, look, secret_text};
+use crate::acts::personal::Term;
+use crate::acts::rights::Deed;
+use crate::acts::{Refusal, account};
+use crate::store::access::Link;
 use crate::store::club;
 use askama::Template;
-use axum::Router;
 use axum::extract::State;
+use axum::http::StatusCode;
 use axum::http::header::SET_COOKIE;
-use axum::response::{IntoResponse, Redirect, Response};
-use axum::routing::get;
+use axum::response::{Html, IntoResponse, Response};
+use std::net::IpAddr;
 
-pub(super) fn routes() -> Router<Web> {
-    Router::new().route("/", get(first)).route("/in/{secret}", get(come_in)).route("/alive", get(alive))
+pub(super) fn doors() -> Doors {
+    Doors::new()
+        .get("/", Deed::LookIn, first)
+        .get("/in/{secret}", Deed::LookIn, come_in)
+        .post("/in/{secret}", Deed::LookIn, use_link)
+        .get("/sign-in", Deed::LookIn, sign_in::show)
+        .post("/sign-in", Deed::LookIn, sign_in::sign_in)
+        .post("/sign-in/passkey/begin", Deed::LookIn, sign_in::begin_passkey)
+        .post("/sign-in/passkey", Deed::LookIn, sign_in::by_passkey)
+        .get("/privacy", Deed::LookIn, privacy)
+        .get("/alive", Deed::LookIn, alive)
 }
 
 #[derive(Template)]
@@ -29,11 +47,104 @@ async fn first(State(web): State<Web>) -> Page {
     render(&First { club: club::name(&mut db).await? })
 }
 
-/// A private link: it may be opened on as many devices as its holder has, each gets a cookie of its own.
-async fn come_in(State(web): State<Web>, At(secret): At<String>) -> Result<Response, Fault> {
-    let entered = enter(&web.house, &secret).await?;
-    let cookie = set_cookie(&web, entered.actor.role, &entered.cookie, entered.days);
-    Ok(([(SET_COOKIE, cookie)], Redirect::to(&home_of(entered.actor.role))).into_response())
+/// A one-time link that was opened and not used yet.
+#[derive(Template)]
+#[template(path = "front/come_in.html")]
+struct ComeIn {
+    club: String,
+    link: Link,
+    /// The event, for who is let in to one.
+    event: Option<String>,
+    is_plain: bool,
+    trouble: Option<String>,
+}
+
+impl ComeIn {
+    async fn of(web: &Web, link: Link) -> Result<ComeIn, Fault> {
+        let event = match link.event {
+            Some(id) => {
+                let known = web.house.event(id).await?;
+                Some(format!("{}, {}", known.event.name, long_day(&known.event.day)))
+            }
+            None => None,
+        };
+        let mut db = web.house.store.read().await?;
+        let club = club::name(&mut db).await?.unwrap_or_else(|| "The club".into());
+        Ok(ComeIn { club, link, event, is_plain: web.is_plain(), trouble: None })
+    }
+}
+
+/// Opens a link. A driver's lets this browser in at once; a one-time link asks first, for a program that looks at links in mail
+/// would spend it.
+async fn come_in(
+    State(web): State<Web>,
+    Address(address): Address,
+    Called(caller): Called,
+    At(secret): At<String>,
+) -> Result<Response, Fault> {
+    let link = look(&web.house, &secret).await.map_err(|refusal| wrong(&web, address, refusal))?;
+    if !link.once {
+        let entered = enter(&web.house, &secret, Caller { door: None, ..caller }).await?;
+        return Ok(let_in(&web, &entered, false));
+    }
+    let page = render(&ComeIn::of(&web, link).await?)?;
+    // Whoever looks again keeps the secret they were given: the answer to their first try may be on its way.
+    if caller.door.as_deref().is_some_and(|door| digest_of(door).is_some()) {
+        return Ok(page.into_response());
+    }
+    let door = secret_text(web.house.new_secret());
+    Ok(([(SET_COOKIE, door_cookie(&web, &door))], page).into_response())
+}
+
+/// A link that lets nobody in is counted as a guess.
+fn wrong(web: &Web, address: IpAddr, refusal: Refusal) -> Fault {
+    match refusal {
+        Refusal::WhoAreYou => web.limits.guess(Limited::Link, address).err().unwrap_or_else(|| Refusal::WhoAreYou.into()),
+        other => other.into(),
+    }
+}
+
+/// Uses a one-time link: this device is let in and no other. An organizer sets a passphrase with it.
+async fn use_link(
+    State(web): State<Web>,
+    Address(address): Address,
+    Called(caller): Called,
+    At(secret): At<String>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let caller = Caller { door: caller.door.filter(|door| digest_of(door).is_some()), ..caller };
+    if caller.door.is_none() {
+        let words = "This browser keeps no cookies, or the page was open for more than an hour. Open your link again.";
+        return Err(Refusal::NotNow(words.into()).into());
+    }
+    let passphrase = form.raw("passphrase");
+    let used = if passphrase.is_empty() && form.text("sets").is_empty() {
+        enter(&web.house, &secret, caller).await
+    } else {
+        account::set_up(&web.house, &secret, passphrase, caller).await
+    };
+    match used {
+        Ok(entered) => Ok(let_in(&web, &entered, false)),
+        Err(Refusal::Fields(troubles)) => {
+            let link = look(&web.house, &secret).await?;
+            let trouble = troubles.into_iter().next().map(|trouble| trouble.message);
+            let page = ComeIn { trouble, ..ComeIn::of(&web, link).await? };
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
+        }
+        Err(refusal) => Err(wrong(&web, address, refusal)),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "front/privacy.html")]
+struct Privacy {
+    club: String,
+    term: Term,
+}
+
+async fn privacy(State(web): State<Web>) -> Page {
+    let mut db = web.house.store.read().await?;
+    render(&Privacy { club: club::name(&mut db).await?.unwrap_or_else(|| "the club".into()), term: web.term })
 }
 
 /// For a watchdog: answers once the database can be read.

@@ -1,28 +1,39 @@
 //! The web: thin. A handler parses, calls one act or one read, and renders. One file a page, its template struct beside it.
 
+mod address;
 pub mod assets;
+mod code;
+pub mod doors;
 pub mod draw;
 mod error;
 mod form;
 mod front;
+mod limits;
 mod live;
 pub mod page;
 mod session;
+mod sign_in;
 mod telling;
 mod units;
 mod wire;
 
 mod driver;
 mod gate;
+mod grid;
 mod organizer;
 mod worksheets;
 
 use crate::acts::House;
+use crate::acts::passkey::Passkeys;
+use crate::acts::personal::Term;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::Response;
+use doors::{Door, Doors, Guard};
+use ipnet::IpNet;
+use limits::Limits;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
@@ -50,12 +61,49 @@ pub struct Web {
     pub base: Arc<str>,
     /// Ends the event streams, or a graceful shutdown would wait for them for ever.
     pub closing: CancellationToken,
+    /// `None` where browsers have no passkeys.
+    pub(crate) passkeys: Option<Arc<Passkeys>>,
+    pub(crate) limits: Arc<Limits>,
+    /// The proxies whose word on who asks is taken.
+    proxies: Arc<[IpNet]>,
+    /// How long drivers' names are kept.
+    pub(crate) term: Term,
 }
 
 impl Web {
+    /// The web of a house that browsers reach at `base`: `https://tech.example.org`.
+    pub fn new(house: Arc<House>, base: &str) -> Web {
+        let base = base.trim_end_matches('/');
+        Web {
+            house,
+            base: base.into(),
+            closing: CancellationToken::new(),
+            passkeys: Passkeys::at(base).map(Arc::new),
+            limits: Arc::default(),
+            proxies: [].into(),
+            term: Term::default(),
+        }
+    }
+
+    /// Behind these proxies: what they say of who asks is believed, and of nobody else.
+    pub fn behind(self, proxies: &[IpNet]) -> Web {
+        Web { proxies: proxies.into(), ..self }
+    }
+
+    /// Drivers' names are kept for this term, which the page on privacy says.
+    pub fn keeping(self, term: Term) -> Web {
+        Web { term, ..self }
+    }
+
     /// Whether browsers come by https, so that cookies may insist on it.
     pub(crate) fn is_https(&self) -> bool {
         self.base.starts_with("https://")
+    }
+
+    /// Whether browsers keep back what needs a secure context: plain http, except on the machine itself.
+    pub(crate) fn is_plain(&self) -> bool {
+        let host = self.base.strip_prefix("http://").map(|rest| rest.split(['/', ':']).next().unwrap_or_default());
+        host.is_some_and(|host| host != "localhost" && host != "127.0.0.1")
     }
 
     /// A private link, whole.
@@ -64,16 +112,26 @@ impl Web {
     }
 }
 
+fn doors() -> Doors {
+    front::doors()
+        .under("/my", driver::doors())
+        .under("/gate", gate::doors())
+        .under("/grid", grid::doors())
+        .under("/club", organizer::doors())
+        .under("/worksheets", worksheets::doors())
+}
+
+/// Every door of the program with its deed, for who checks the table of rights from outside.
+pub fn all_doors() -> Vec<Door> {
+    doors().open().1
+}
+
 /// Every route of the program with its layers.
 pub fn router(web: Web) -> Router {
-    let pages = Router::new()
-        .merge(front::routes())
-        .nest("/my", driver::routes())
-        .nest("/gate", gate::routes())
-        .nest("/club", organizer::routes())
-        .nest("/worksheets", worksheets::routes())
-        .fallback(error::no_such_page)
-        .with_state(web);
+    let (router, listed) = doors().open();
+    let guard = Arc::new(Guard::new(web.clone(), &listed));
+    let is_https = web.is_https();
+    let pages = router.fallback(error::no_such_page).layer(middleware::from_fn_with_state(guard, doors::guard)).with_state(web);
     // Event streams must not be packed: a packer holds back what should be told at once.
     let packed = SizeAbove::new(700).and(NotForContentType::SSE).and(NotForContentType::IMAGES);
     let pages = pages
@@ -85,21 +143,27 @@ pub fn router(web: Web) -> Router {
         .merge(pages)
         .merge(assets::routes())
         .layer(CsrfLayer::new())
-        .layer(middleware::from_fn(headers))
+        .layer(middleware::from_fn(move |request, next| headers(is_https, request, next)))
         .layer(CatchPanicLayer::custom(error::panicked))
 }
 
-async fn headers(request: axum::extract::Request, next: Next) -> Response {
+async fn headers(is_https: bool, request: axum::extract::Request, next: Next) -> Response {
     let mut response = next.run(request).await;
-    let set: [(HeaderName, &'static str); 5] = [
+    let set: [(HeaderName, &'static str); 7] = [
         (header::CONTENT_SECURITY_POLICY, POLICY),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::REFERRER_POLICY, "same-origin"),
         (HeaderName::from_static("permissions-policy"), "camera=(self), geolocation=(), microphone=()"),
         (header::X_FRAME_OPTIONS, "DENY"),
+        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
     ];
     for (name, value) in set {
         response.headers_mut().insert(name, HeaderValue::from_static(value));
+    }
+    if is_https {
+        // Thirty days: long enough between two visits, short enough for a club that moves its server.
+        response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static("max-age=2592000"));
     }
     // Pages are private to who sees them; assets and kept boards have said their own word already.
     response.headers_mut().entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));

@@ -39,6 +39,16 @@ impl Clock {
     }
 }
 
+/// "2026-05-09 06:44 UTC", for what belongs to no event.
+pub fn utc(time: &Timestamp) -> String {
+    time.strftime("%Y-%m-%d %H:%M UTC").to_string()
+}
+
+/// "2026-05-09", for what belongs to no event.
+pub fn utc_day(time: &Timestamp) -> String {
+    time.strftime("%Y-%m-%d").to_string()
+}
+
 /// "Saturday 9 May 2026".
 pub fn long_day(day: &Date) -> String {
     day.strftime("%A %-d %B %Y").to_string()

@@ -95,7 +95,7 @@ async fn an_event_that_is_not_there_has_no_pages() {
         assert_eq!(answer.status(), StatusCode::NOT_FOUND, "{path}");
         assert!(!answer.page().await.first("h1").is_empty(), "{path}");
     }
-    for (path, form) in [("/links", vec![]), ("/inspectors", vec![("name", "R. Holt")])] {
+    for (path, form) in [("/links", vec![]), ("/people", vec![("name", "R. Holt")])] {
         assert_eq!(club.organizer.post(&format!("/club/events/{nowhere}{path}"), &form).await.status(), StatusCode::NOT_FOUND);
     }
 }

@@ -17,7 +17,7 @@ fn forms<'p>(club: &'p Club, driver: &'p Person, inspector: &'p Person, entry: &
         (&club.organizer, "/club/events".into(), false),
         (&club.organizer, format!("/club/events/{event}/roster"), true),
         (&club.organizer, format!("/club/events/{event}/links"), false),
-        (&club.organizer, format!("/club/events/{event}/inspectors"), false),
+        (&club.organizer, format!("/club/events/{event}/people"), false),
         (&club.organizer, format!("/club/events/{event}/sheet"), false),
         (&club.organizer, format!("/club/events/{event}/sheet/editions"), false),
         (&club.organizer, format!("/club/events/{event}/entries/{entry}/withdrawals"), false),

@@ -70,18 +70,16 @@ async fn an_inspector_taken_back_is_out_with_the_page_still_open() {
     club.driver("27").await.sends(|_| ()).await;
     let (holt, okoro) = (club.inspector("R. Holt").await, club.inspector("P. Okoro").await);
     let car = holt.opens("27").await;
-    let roster = format!("/club/events/{}/roster", club.event);
-    let page = club.organizer.get(&roster).await.page().await;
-    let rows = crate::club::css("section li");
-    let row = page.html.select(&rows).find(|row| row.html().contains("R. Holt")).expect("the inspector is listed");
-    let end = row.select(&crate::club::css("form")).next().and_then(|form| form.attr("action")).expect("can be taken back");
+    let people = format!("/club/events/{}/people", club.event);
+    let forms = club.forms_for("R. Holt").await;
+    let end = forms.iter().find(|form| form.contains("/people/") && form.ends_with("/end")).expect("can be let go");
     assert_eq!(club.organizer.post(end, &[]).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(holt.person.get(&holt.lane()).await.status(), StatusCode::UNAUTHORIZED);
     assert_eq!(holt.person.get(&car.path).await.status(), StatusCode::UNAUTHORIZED);
     assert_eq!(car.clears().await.status(), StatusCode::UNAUTHORIZED, "the cookie in hand clears nothing");
     assert_eq!(club.board_of("27").await.0, "pending");
     assert_eq!(club.organizer.post(end, &[]).await.status(), StatusCode::NOT_FOUND, "taken back already");
-    assert!(club.organizer.get(&roster).await.page().await.text().contains("R. Holt taken back 07:00"));
+    assert!(club.organizer.get(&people).await.page().await.text().contains("R. Holt let go 07:00"));
     assert_eq!(okoro.clears("27").await.status(), StatusCode::SEE_OTHER, "the other inspector works on");
 }
 
@@ -91,9 +89,8 @@ async fn what_an_inspector_did_before_being_taken_back_stays() {
     club.driver("27").await.sends(|_| ()).await;
     let holt = club.inspector("R. Holt").await;
     holt.clears("27").await;
-    let page = club.organizer.get(&format!("/club/events/{}/roster", club.event)).await.page().await;
-    let end = page.attr("form[action$=end]", "action");
-    assert_eq!(club.organizer.post(&end, &[]).await.status(), StatusCode::SEE_OTHER);
+    let end = club.forms_for("R. Holt").await.into_iter().find(|form| form.contains("/people/") && form.ends_with("/end"));
+    assert_eq!(club.organizer.post(&end.expect("can be let go"), &[]).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(club.board_of("27").await, ("cleared".into(), "07:00, R. Holt".into()));
 }
 
@@ -103,8 +100,8 @@ async fn an_inspector_of_one_event_sees_nothing_of_another() {
     club.driver("27").await.sends(|_| ()).await;
     let entry = club.entry("27").await;
     let autumn = club.another_event("Autumn day").await;
-    let (visitor, secret) = inspector_at(&club, &autumn, "V. Sitor").await;
-    let cookie = Person::cookie_by(&club.base, &secret).await;
+    let visitor = inspector_at(&club, &autumn, "V. Sitor").await;
+    let cookie = visitor.cookie(&format!("/gate/{autumn}"));
     assert_eq!(visitor.get(&format!("/gate/{autumn}")).await.status(), StatusCode::OK, "at home");
     assert_eq!(
         visitor.get(&format!("/gate/{}", club.event)).await.status(),
@@ -160,9 +157,9 @@ async fn a_secret_that_is_none_opens_nothing_and_all_answer_alike() {
 #[tokio::test]
 async fn an_inspector_without_a_name_gets_no_link_and_the_field_says_so() {
     let club = Club::open().await;
-    let path = format!("/club/events/{}/inspectors", club.event);
+    let path = format!("/club/events/{}/people", club.event);
     for name in ["", "   ", &"x".repeat(61), "R.\u{7}Holt"] {
-        let sent = club.organizer.post(&path, &[("name", name)]).await;
+        let sent = club.organizer.post(&path, &[("role", "inspector"), ("name", name)]).await;
         assert_eq!(sent.status(), StatusCode::UNPROCESSABLE_ENTITY, "{name:?}");
         let page = sent.page().await;
         assert!(page.first(".trouble").contains("Give the name"), "{name:?}");

@@ -76,7 +76,7 @@ async fn nobody_reaches_the_pages_of_another_role() {
     let ines = club.driver("27").await;
     let holt = club.inspector("R. Holt").await;
     let (event, entry) = (&club.event, &ines.entry);
-    let (driver, inspector) = (cookie_of(&ines).await, Person::cookie_by(&club.base, &holt.secret).await);
+    let (driver, inspector) = (cookie_of(&ines).await, holt.person.cookie(&holt.lane()));
     let organizers = [
         "/club".to_owned(),
         format!("/club/events/{event}"),
@@ -113,7 +113,7 @@ async fn no_deed_is_done_with_another_roles_cookie() {
     let holt = club.inspector("R. Holt").await;
     holt.clears("27").await;
     let (event, entry) = (&club.event, &ines.entry);
-    let (driver, inspector) = (cookie_of(&ines).await, Person::cookie_by(&club.base, &holt.secret).await);
+    let (driver, inspector) = (cookie_of(&ines).await, holt.person.cookie(&holt.lane()));
     let id = club.new_id();
     let withdrawal: Vec<(&str, &str)> = ["id", "edition"]
         .map(|name| (name, id.as_str()))
@@ -124,7 +124,7 @@ async fn no_deed_is_done_with_another_roles_cookie() {
     let deeds = [
         "/club/events".to_owned(),
         format!("/club/events/{event}/links"),
-        format!("/club/events/{event}/inspectors"),
+        format!("/club/events/{event}/people"),
         format!("/club/events/{event}/sheet"),
         format!("/club/events/{event}/sheet/editions"),
         format!("/club/events/{event}/links/{id}/end"),

@@ -61,11 +61,11 @@ pub fn submissions(driver: &Driver<'_>) -> String {
     format!("{}/submissions", driver.home())
 }
 
-/// An inspector of any event, come in by a new private link. Gives the secret too.
-pub async fn inspector_at(club: &Club, event: &str, name: &str) -> (Person, String) {
-    let path = format!("/club/events/{event}/inspectors");
-    let secret = club.organizer.post(&path, &[("name", name)]).await.page().await.secret();
-    (Person::come_in(&club.base, &secret).await, secret)
+/// An inspector of any event, come in by a new one-time link.
+pub async fn inspector_at(club: &Club, event: &str, name: &str) -> Person {
+    let path = format!("/club/events/{event}/people");
+    let secret = club.organizer.post(&path, &[("role", "inspector"), ("name", name)]).await.page().await.secret();
+    Person::come_in(&club.base, &secret).await
 }
 
 /// Where an inspector signs a car off.

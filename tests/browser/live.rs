@@ -47,7 +47,7 @@ async fn a_car_page_that_was_cut_off_while_the_driver_sent_again_says_that_it_ma
         let lane = Browser::phone("cut-off", "inspector").await;
         // A broken connection is told in the console; that is no fault of the page.
         lane.forgives("net::ERR_");
-        lane.opens(&format!("{}/in/{}", wire.base, holt.secret)).await;
+        lane.comes_in_by(&wire.base, &club.another_link_for(&holt.name).await).await;
         lane.finds("27").await;
         until("the page listens", || async { wire.asked().iter().any(|asked| asked.is_stream()) }).await;
         lane.ticks_everything().await;
@@ -152,7 +152,7 @@ async fn seven_tabs_of_the_lane_load_on_a_phone_without_shared_workers() {
             }
             let without = json!({ "source": "delete globalThis.SharedWorker" });
             lane.devtools("Page.addScriptToEvaluateOnNewDocument", without).await;
-            lane.opens(&format!("{}/in/{}", wire.base, holt.secret)).await;
+            lane.comes_in_by(&wire.base, &club.another_link_for(&holt.name).await).await;
             lane.sees("h1", "Nobody waits").await;
         }
         ines.sends(|_| ()).await;

@@ -2,14 +2,12 @@
 
 use crate::browser::Browser;
 use crate::club::{Club, Driver, Inspector, Page, css};
-use uuid::Uuid;
-use witnessmark::acts::hand_out;
-use witnessmark::acts::rights::{Actor, Role};
+use witnessmark::acts::hand_out::{self, Use};
 
 /// A private link for another organizer: the first one's was used up when the club was opened.
 pub async fn organizer_link(club: &Club, base: &str) -> String {
-    let first = Actor { role: Role::Organizer, name: "M. Ashdown".into(), link: Uuid::nil(), device: Uuid::nil() };
-    let link = hand_out::to_organizer(&club.house, &first, "M. Ashdown").await.expect("a link for an organizer");
+    let name = format!("M. Ashdown {}", club.new_id());
+    let link = hand_out::organizer_link(&club.house, &name, Use::Often).await.expect("a link for an organizer");
     format!("{base}/in/{}", link.secret)
 }
 
@@ -28,7 +26,13 @@ impl Browser {
 
     /// Comes in as this inspector: the lane.
     pub async fn comes_in_at_the_gate(&self, inspector: &Inspector<'_>) {
-        self.opens(&format!("{}/in/{}", inspector.club.base, inspector.secret)).await;
+        self.comes_in_by(&inspector.club.base, &inspector.club.another_link_for(&inspector.name).await).await;
+    }
+
+    /// Opens a one-time link and uses it on this device.
+    pub async fn comes_in_by(&self, base: &str, secret: &str) {
+        self.opens(&format!("{base}/in/{secret}")).await;
+        self.follows("form .go, form button").await;
     }
 
     /// Looks for a car by its number in the lane.

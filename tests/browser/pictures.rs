@@ -29,14 +29,12 @@ impl DemoClub {
         let clock = DemoClock::new(still);
         let house = Arc::new(House::open(&folder.path().join("demo.sqlite"), clock.clone()).await.expect("a new database"));
         let made = demo::make(&house, &clock).await.expect("the demo's club");
-        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
+        let listener = witnessmark::listen::bind(([127, 0, 0, 1], 0).into()).expect("a port");
         let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
-        let closing = CancellationToken::new();
-        let web = Web { house, base: base.into(), closing: closing.clone() };
+        let web = Web::new(house, &base);
+        let closing = web.closing.clone();
         let links = made.describe(|secret| web.link(secret));
-        let until = closing.clone();
-        let app = router(web);
-        tokio::spawn(async move { axum::serve(listener, app).with_graceful_shutdown(until.cancelled_owned()).await });
+        tokio::spawn(witnessmark::listen::serve(listener, None, router(web), closing.clone()));
         let links = links.lines().map(str::to_owned).filter(|line| line.contains("http")).collect();
         DemoClub { links, closing, _folder: folder }
     }

@@ -41,7 +41,7 @@ async fn ines_fills_in_sends_and_is_cleared_with_scripts_switched_off() {
         phone.follows(".send .go").await;
         phone.sees("h1", "Sent: show the car at the gate").await;
 
-        phone.opens(&format!("{}/in/{}", wire.base, holt.secret)).await;
+        phone.comes_in_by(&wire.base, &club.another_link_for(&holt.name).await).await;
         phone.finds("27").await;
         phone.forgives("422");
         // Without script Clear is open from the start; the server keeps it shut, and what was ticked stays ticked.

@@ -1,27 +1,55 @@
 //! Somebody at a browser: what they send, what they are answered, and the page they read.
 
+use reqwest::cookie::{CookieStore, Jar};
 use reqwest::{Client, Response, StatusCode, redirect};
 use scraper::{Html, Selector};
 use serde_json::Value as Json;
+use std::sync::Arc;
+
+/// What every organizer of these tests signs in with.
+pub const PASSPHRASE: &str = "three wet dogs on a ferry";
 
 /// Somebody with a browser of their own: cookies are kept, redirects are not followed unless asked.
 pub struct Person {
     pub client: Client,
     base: String,
+    jar: Arc<Jar>,
 }
 
 impl Person {
     /// Somebody whom nobody let in.
     pub fn stranger(base: &str) -> Person {
-        let client = Client::builder().cookie_store(true).redirect(redirect::Policy::none()).build().expect("a client");
-        Person { client, base: base.to_owned() }
+        let jar = Arc::new(Jar::default());
+        let client = Client::builder().cookie_provider(jar.clone()).redirect(redirect::Policy::none());
+        Person { client: client.build().expect("a client"), base: base.to_owned(), jar }
     }
 
+    /// Opens a link and does what the page behind it asks: nothing of a driver, a tap of an inspector, a passphrase of an
+    /// organizer.
     pub async fn come_in(base: &str, secret: &str) -> Person {
         let person = Person::stranger(base);
-        let answer = person.get(&format!("/in/{secret}")).await;
-        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "the link lets its holder in");
+        assert_eq!(person.uses_link(secret).await.status(), StatusCode::SEE_OTHER, "the link lets its holder in");
         person
+    }
+
+    /// As [`Person::come_in`], whatever comes of it.
+    pub async fn uses_link(&self, secret: &str) -> Answer {
+        let door = format!("/in/{secret}");
+        let answer = self.get(&door).await;
+        if answer.status() != StatusCode::OK {
+            return answer;
+        }
+        let page = answer.page().await;
+        let form: &[(&str, &str)] =
+            if page.has("input[type=password]") { &[("sets", "passphrase"), ("passphrase", PASSPHRASE)] } else { &[] };
+        self.post(&door, form).await
+    }
+
+    /// The cookie that the browser sends to a page: `witnessmark=...`.
+    pub fn cookie(&self, path: &str) -> String {
+        let cookies = self.jar.cookies(&self.url(path).parse().expect("an address")).expect("a cookie for this page");
+        let cookies = cookies.to_str().expect("a text").to_owned();
+        cookies.split("; ").find(|pair| pair.starts_with("witnessmark=")).expect("the device's cookie").to_owned()
     }
 
     pub fn url(&self, path: &str) -> String {

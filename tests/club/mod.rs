@@ -19,7 +19,7 @@ use witnessmark::acts::House;
 use witnessmark::acts::set_up::{CLUB_DAY, set_up};
 use witnessmark::web::{Web, router};
 
-pub use browser::{Answer, Page, Person, css};
+pub use browser::{Answer, PASSPHRASE, Page, Person, css};
 pub use people::{Driver, Inspector, Known, OpenCar};
 pub use still::Still;
 
@@ -50,17 +50,20 @@ impl Club {
 
     /// Opens the club; the event is judged by this sheet.
     pub async fn with_sheet(sheet: Option<&str>) -> Club {
+        Club::with(sheet, |web| web).await
+    }
+
+    /// Opens the club on a server that is set up in its own way.
+    pub async fn with(sheet: Option<&str>, change: impl FnOnce(Web) -> Web) -> Club {
         let folder = TempDir::new().expect("a folder for the database");
         let clock = Still::new();
         let house = Arc::new(House::open(&folder.path().join("club.sqlite"), clock.clone()).await.expect("a new database"));
         let first = set_up(&house, "Seven Fells Motor Club", "M. Ashdown").await.expect("a set-up").expect("a first organizer");
-        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
+        let listener = witnessmark::listen::bind(([127, 0, 0, 1], 0).into()).expect("a port");
         let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
-        let closing = CancellationToken::new();
-        let web = Web { house: house.clone(), base: base.clone().into(), closing: closing.clone() };
-        let app = router(web);
-        let until = closing.clone();
-        tokio::spawn(async move { axum::serve(listener, app).with_graceful_shutdown(until.cancelled_owned()).await });
+        let web = change(Web::new(house.clone(), &base));
+        let closing = web.closing.clone();
+        tokio::spawn(witnessmark::listen::serve(listener, None, router(web), closing.clone()));
         let organizer = Person::come_in(&base, &first.secret).await;
         let mut club = Club { base, clock, house, organizer, event: String::new(), closing, folder, inspectors: Mutex::new(0) };
         club.event = club.make_event("Spring day", sheet).await;
@@ -132,10 +135,29 @@ impl Club {
     /// An inspector, come in by a new private link.
     pub async fn inspector(&self, name: &str) -> Inspector<'_> {
         *self.inspectors.lock().expect("a count") += 1;
-        let path = format!("/club/events/{}/inspectors", self.event);
-        let links = self.organizer.post(&path, &[("name", name)]).await.page().await;
-        let secret = links.secret();
-        Inspector { person: Person::come_in(&self.base, &secret).await, club: self, secret }
+        let secret = self.link_for("inspector", name).await;
+        Inspector { person: Person::come_in(&self.base, &secret).await, club: self, name: name.to_owned(), secret }
+    }
+
+    /// A new link's secret, for an inspector or a marshal.
+    pub async fn link_for(&self, role: &str, name: &str) -> String {
+        let path = format!("/club/events/{}/people", self.event);
+        self.organizer.post(&path, &[("role", role), ("name", name)]).await.page().await.secret()
+    }
+
+    /// The forms that the page of people has for somebody: `/links`, `/end`, one for each device.
+    pub async fn forms_for(&self, name: &str) -> Vec<String> {
+        let page = self.organizer.get(&format!("/club/events/{}/people", self.event)).await.page().await;
+        let people = css(".people > li");
+        let person = page.html.select(&people).find(|one| one.select(&css("b")).any(|holder| text_of(holder) == name));
+        let person = person.unwrap_or_else(|| panic!("{name} is on the page"));
+        person.select(&css("form")).filter_map(|form| form.attr("action").map(str::to_owned)).collect()
+    }
+
+    /// Another link's secret for somebody who has come in already.
+    pub async fn another_link_for(&self, name: &str) -> String {
+        let path = self.forms_for(name).await.into_iter().find(|form| form.ends_with("/links")).expect("a form for a link");
+        self.organizer.post(&path, &[]).await.page().await.secret()
     }
 
     /// A new private link's address for the driver of a car, for a browser to open.

@@ -72,6 +72,8 @@ pub struct Known {
 pub struct Inspector<'c> {
     pub person: Person,
     pub club: &'c Club,
+    pub name: String,
+    /// Of the link that was used: it lets nobody in any more.
     pub secret: String,
 }
 

@@ -19,7 +19,7 @@ use witnessmark::store::history;
 async fn a_submission_or_hold_whose_maker_hangs_up_is_there_or_not_and_the_board_knows() {
     let club = Club::open().await;
     let (ines, holt) = (club.driver("27").await, club.inspector("R. Holt").await);
-    let (driver, gate) = (come_in(&club, &ines.secret).await, come_in(&club, &holt.secret).await);
+    let (driver, gate) = (come_in(&club, &ines.secret).await, come_in(&club, &club.another_link_for(&holt.name).await).await);
     let entry = ines.entry.parse().expect("an id");
     let (mut unheard, mut lost) = (0, 0);
     for nth in 0..24 {
@@ -52,7 +52,7 @@ async fn a_submission_or_hold_whose_maker_hangs_up_is_there_or_not_and_the_board
 }
 
 async fn come_in(club: &Club, secret: &str) -> Actor {
-    enter(&club.house, secret).await.map(|entered| entered.actor).unwrap_or_else(|_| panic!("the link lets its holder in"))
+    enter(&club.house, secret, Default::default()).await.map(|entered| entered.actor).unwrap_or_else(|_| panic!("the link lets its holder in"))
 }
 
 /// Over the wire, byte by byte: the head, half the body, the whole, and gone.

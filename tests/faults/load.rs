@@ -131,7 +131,7 @@ impl Paddock {
             cars.push(Arc::new(Car { number: number.to_owned(), entry, cookie }));
         }
         assert_eq!(cars.len(), CARS, "every driver has a link");
-        let inspector = page(post(format!("/club/events/{event}/inspectors"), &[("name", "R. Holt")])).await.secret();
+        let inspector = page(post(format!("/club/events/{event}/people"), &[("role", "inspector"), ("name", "R. Holt")])).await.secret();
         let (gate, _) = come_in(&client, base, &inspector).await;
         let (event, edition) = (event.parse().expect("an id"), edition.parse().expect("an id"));
         Paddock { client, organizer, event, edition, gate, cars }
@@ -215,7 +215,16 @@ impl Paddock {
 }
 
 async fn come_in(client: &Client, base: &str, secret: &str) -> (String, String) {
-    let answer = told(client.get(format!("{base}/in/{secret}"))).await;
+    let door = format!("{base}/in/{secret}");
+    let mut answer = told(client.get(&door)).await;
+    if answer.status() == StatusCode::OK {
+        // A one-time link: this device is to be let in, an organizer's with a passphrase.
+        let cookie = answer.headers().get("set-cookie").and_then(|value| value.to_str().ok()).expect("a cookie").to_owned();
+        let cookie = cookie.split(';').next().unwrap_or_default();
+        let sets = answer.text().await.is_ok_and(|page| page.contains("new-password"));
+        let form: &[(&str, &str)] = if sets { &[("passphrase", crate::club::PASSPHRASE)] } else { &[] };
+        answer = told(form_post(client, &door, cookie, form)).await;
+    }
     assert_eq!(answer.status(), StatusCode::SEE_OTHER, "the link lets its holder in");
     let cookie = answer.headers().get("set-cookie").and_then(|value| value.to_str().ok()).expect("a cookie");
     (cookie.split(';').next().unwrap_or_default().to_owned(), location(&answer))

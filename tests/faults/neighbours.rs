@@ -35,12 +35,12 @@ impl Paddock {
         let mut drivers = Vec::new();
         for n in 200..200 + PEOPLE {
             let driver = club.driver(&n.to_string()).await;
-            let entered = witnessmark::acts::enter::enter(&club.house, &driver.secret).await;
+            let entered = witnessmark::acts::enter::enter(&club.house, &driver.secret, Default::default()).await;
             let actor = entered.map(|entered| Arc::new(entered.actor)).unwrap_or_else(|_| panic!("driver {n} comes in"));
             drivers.push((driver.entry.parse().expect("an id"), actor));
         }
-        let inspector = club.inspector("R. Holt").await.secret.clone();
-        let gate = witnessmark::acts::enter::enter(&club.house, &inspector).await;
+        let inspector = club.link_for("inspector", "R. Holt").await;
+        let gate = witnessmark::acts::enter::enter(&club.house, &inspector, Default::default()).await;
         let gate = gate.map(|entered| Arc::new(entered.actor)).unwrap_or_else(|_| panic!("the inspector comes in"));
         Paddock { club, drivers, gate }
     }

@@ -44,8 +44,9 @@ async fn the_whole_day(failing: Failing) {
     day.breaks("a roster of three", 3, &[], async || club.take_roster(more).await).await;
     let links = format!("/club/events/{event}/links");
     day.breaks("links for six drivers", 6, &[], async || organizer.post(&links, &[("as", "csv")]).await).await;
-    let inspectors = format!("/club/events/{event}/inspectors");
-    day.breaks("a link for an inspector", 1, &[], async || organizer.post(&inspectors, &[("name", "A. Novak")]).await).await;
+    let people = format!("/club/events/{event}/people");
+    let novak = [("role", "inspector"), ("name", "A. Novak")];
+    day.breaks("a link for an inspector", 1, &[], async || organizer.post(&people, &novak).await).await;
     let door = format!("/in/{}", ines.secret);
     day.breaks("coming in", 1, &[], async || Person::stranger(&club.base).get(&door).await).await;
 

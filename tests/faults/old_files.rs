@@ -8,7 +8,6 @@ use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::{ConnectOptions, SqliteConnection};
 use std::path::Path;
 use std::sync::Arc;
-use tokio_util::sync::CancellationToken;
 use witnessmark::acts::House;
 use witnessmark::acts::board::board;
 use witnessmark::acts::set_up::set_up;
@@ -59,7 +58,7 @@ async fn a_season_s_file_opened_anew_has_everything_and_lets_everybody_in_as_bef
 
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
     let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
-    let web = Web { house: house.clone(), base: base.clone().into(), closing: CancellationToken::new() };
+    let web = Web::new(house.clone(), &base);
     tokio::spawn(async move { axum::serve(listener, router(web)).await });
     let driver = Person::come_in(&base, &secret).await;
     assert_eq!(driver.get(&format!("/my/{ines}")).await.status(), StatusCode::OK, "an old link still lets its driver in");

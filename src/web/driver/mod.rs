@@ -18,23 +18,22 @@ use crate::acts::submit;
 use crate::rules::answer::Answers;
 use crate::rules::judge::judge;
 use crate::rules::units::Units;
-use axum::Router;
-use axum::extract::DefaultBodyLimit;
-use axum::routing::{get, post};
+use crate::web::doors::Doors;
 use uuid::Uuid;
 
-pub(super) fn routes() -> Router<Web> {
-    Router::new()
-        .route("/{entry}", get(home::home))
-        .route("/{entry}/live", get(home::live))
-        .route("/{entry}/areas/{area}", get(area::show).post(area::save))
-        .route("/{entry}/submissions", post(send::send))
-        .route("/{entry}/units", get(crate::web::units::show).post(crate::web::units::choose))
-        .route("/{entry}/photos/{photo}", get(photo::show))
-        .route(
-            "/{entry}/items/{item}/photos",
-            post(photo::add).layer(DefaultBodyLimit::max(crate::acts::add_photo::LARGEST + 64 * 1024)),
-        )
+pub(super) fn doors() -> Doors {
+    let photo_file = crate::acts::add_photo::LARGEST + 64 * 1024;
+    Doors::new()
+        .get("/{entry}", Deed::FillIn, home::home)
+        .get("/{entry}/live", Deed::FillIn, home::live)
+        .get("/{entry}/areas/{area}", Deed::FillIn, area::show)
+        .post("/{entry}/areas/{area}", Deed::FillIn, area::save)
+        .post("/{entry}/submissions", Deed::FillIn, send::send)
+        .get("/{entry}/units", Deed::FillIn, crate::web::units::show)
+        .post("/{entry}/units", Deed::FillIn, crate::web::units::choose)
+        .get("/{entry}/photos/{photo}", Deed::FillIn, photo::show)
+        .post_file("/{entry}/items/{item}/photos", Deed::FillIn, photo_file, photo::add)
+        .post("/{entry}/sign-out", Deed::FillIn, crate::web::sign_in::sign_out)
 }
 
 /// A driver's entry with what was typed and what was sent.

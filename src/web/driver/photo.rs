@@ -57,7 +57,7 @@ pub(super) async fn add(
 
 pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((entry, id)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
     let known = web.house.event_of_entry(entry).await?;
-    require(&actor, Deed::SeeEntry, Whose::Entry { event: known.event.id, entry })?;
+    require(&actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
     jpeg(&web, entry, id).await
 }
 

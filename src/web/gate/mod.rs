@@ -4,25 +4,26 @@ mod car;
 mod lane;
 
 use super::Web;
+use super::doors::Doors;
 use super::error::Fault;
 use super::form::At;
 use super::session::Who;
 use crate::acts::house::KnownEvent;
 use crate::acts::rights::{Actor, Deed, Whose, require};
-use axum::Router;
 use axum::extract::State;
 use axum::response::IntoResponse;
-use axum::routing::{get, post};
 use uuid::Uuid;
 
-pub(super) fn routes() -> Router<Web> {
-    Router::new()
-        .route("/{event}", get(lane::lane))
-        .route("/{event}/live", get(live))
-        .route("/{event}/units", get(super::units::show).post(super::units::choose))
-        .route("/{event}/entries/{entry}", get(car::show))
-        .route("/{event}/entries/{entry}/sign-offs", post(car::sign_off))
-        .route("/{event}/entries/{entry}/photos/{photo}", get(car::photo))
+pub(super) fn doors() -> Doors {
+    Doors::new()
+        .get("/{event}", Deed::WorkTheGate, lane::lane)
+        .get("/{event}/live", Deed::WorkTheGate, live)
+        .get("/{event}/units", Deed::WorkTheGate, super::units::show)
+        .post("/{event}/units", Deed::WorkTheGate, super::units::choose)
+        .get("/{event}/entries/{entry}", Deed::WorkTheGate, car::show)
+        .post("/{event}/entries/{entry}/sign-offs", Deed::WorkTheGate, car::sign_off)
+        .get("/{event}/entries/{entry}/photos/{photo}", Deed::WorkTheGate, car::photo)
+        .post("/{event}/sign-out", Deed::WorkTheGate, super::sign_in::sign_out)
 }
 
 /// The event, for an inspector of it.

@@ -1,49 +1,91 @@
-//! The organizer's pages, under `/club`: events, board, roster and links, sheet, cars, the cleared list.
+//! The organizer's pages, under `/club`: events, board, roster, people, sheet, cars, the cleared list, oneself.
 
 mod board;
 mod car;
 mod cleared;
+mod data;
 mod events;
+mod links;
+mod organizers;
+mod people;
 mod roster;
 mod sheet;
+mod you;
 
 use super::Web;
+use super::doors::Doors;
 use super::error::Fault;
 use super::form::At;
 use super::session::Who;
 use crate::acts::house::KnownEvent;
 use crate::acts::rights::{Actor, Deed, Whose, require};
-use axum::Router;
-use axum::extract::{DefaultBodyLimit, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
-use axum::routing::{get, post};
 use std::sync::Arc;
 use uuid::Uuid;
 
-pub(super) fn routes() -> Router<Web> {
+/// The largest sheet or roster that is taken in, sent as a form.
+const FILE: usize = crate::rules::sheet_file::LARGEST * 3 + 64 * 1024;
+
+pub(super) fn doors() -> Doors {
     let kept = Arc::new(super::wire::KeptPages::default());
-    let upload = DefaultBodyLimit::max(crate::rules::sheet_file::LARGEST * 3 + 64 * 1024);
-    Router::new()
-        .route("/", get(events::list))
-        .route("/events", post(events::make))
-        .route("/units", get(super::units::show).post(super::units::choose))
-        .route("/events/{event}", get(board::board))
-        .route("/events/{event}/live", get(live))
-        .route("/events/{event}/roster", get(roster::show).post(roster::take).layer(upload))
-        .route("/events/{event}/links", post(roster::make_links))
-        .route("/events/{event}/links/{link}/end", post(roster::end_link))
-        .route("/events/{event}/inspectors", post(roster::make_inspector))
-        .route("/events/{event}/sheet", get(sheet::show).post(sheet::raise).layer(upload))
-        .route("/events/{event}/sheet/editions", post(sheet::add).layer(upload))
-        .route("/editions/{edition}", get(sheet::file))
-        .route("/events/{event}/entries/{entry}", get(car::show))
-        .route("/events/{event}/entries/{entry}/withdrawals", post(car::withdraw))
-        .route("/events/{event}/entries/{entry}/links", post(roster::link_anew))
-        .route("/events/{event}/entries/{entry}/photos/{photo}", get(car::photo))
-        .route("/events/{event}/cleared", get(cleared::page))
-        .route("/events/{event}/cleared.csv", get(cleared::csv))
-        .route("/events/{event}/history.jsonl", get(cleared::history))
-        .layer(axum::Extension(kept))
+    club_doors().and(event_doors()).and(entry_doors()).with(kept)
+}
+
+/// The club's: events, editions, organizers, oneself.
+fn club_doors() -> Doors {
+    Doors::new()
+        .get("/", Deed::RunTheClub, events::list)
+        .post("/events", Deed::RunTheClub, events::make)
+        .get("/editions/{edition}", Deed::RunTheClub, sheet::file)
+        .get("/organizers", Deed::RunTheClub, organizers::show)
+        .post("/organizers", Deed::RunTheClub, organizers::add)
+        .post("/organizers/{link}/links", Deed::RunTheClub, organizers::link_anew)
+        .post("/organizers/{link}/end", Deed::RunTheClub, organizers::end)
+        .get("/units", Deed::KeepOneself, super::units::show)
+        .post("/units", Deed::KeepOneself, super::units::choose)
+        .get("/you", Deed::KeepOneself, you::show)
+        .post("/you/passphrase", Deed::KeepOneself, you::passphrase)
+        .post("/you/passkeys/begin", Deed::KeepOneself, you::begin_passkey)
+        .post("/you/passkeys", Deed::KeepOneself, you::add_passkey)
+        .post("/you/passkeys/{passkey}/end", Deed::KeepOneself, you::end_passkey)
+        .post("/you/devices/{device}/end", Deed::KeepOneself, you::end_device)
+        .post("/sign-out", Deed::KeepOneself, super::sign_in::sign_out)
+}
+
+/// An event's: board, roster, people, sheet, cleared list.
+fn event_doors() -> Doors {
+    Doors::new()
+        .get("/events/{event}", Deed::RunTheEvent, board::board)
+        .get("/events/{event}/live", Deed::RunTheEvent, live)
+        .get("/events/{event}/roster", Deed::RunTheEvent, roster::show)
+        .post_file("/events/{event}/roster", Deed::RunTheEvent, FILE, roster::take)
+        .post("/events/{event}/links", Deed::RunTheEvent, roster::make_links)
+        .post("/events/{event}/links/end", Deed::RunTheEvent, roster::end_links)
+        .get("/events/{event}/people", Deed::RunTheEvent, people::show)
+        .post("/events/{event}/people", Deed::RunTheEvent, people::add)
+        .post("/events/{event}/people/{link}/links", Deed::RunTheEvent, people::link_anew)
+        .post("/events/{event}/people/{link}/end", Deed::RunTheEvent, people::end)
+        .post("/events/{event}/devices/{device}/end", Deed::RunTheEvent, people::end_device)
+        .get("/events/{event}/sheet", Deed::RunTheEvent, sheet::show)
+        .post_file("/events/{event}/sheet", Deed::RunTheEvent, FILE, sheet::raise)
+        .post_file("/events/{event}/sheet/editions", Deed::RunTheClub, FILE, sheet::add)
+        .get("/events/{event}/cleared", Deed::RunTheEvent, cleared::page)
+        .get("/events/{event}/cleared.csv", Deed::RunTheEvent, cleared::csv)
+        .get("/events/{event}/history.jsonl", Deed::RunTheEvent, cleared::history)
+}
+
+/// An entry's: the car, its driver's link, what is held on the driver.
+fn entry_doors() -> Doors {
+    Doors::new()
+        .get("/events/{event}/entries/{entry}", Deed::RunTheEvent, car::show)
+        .post("/events/{event}/entries/{entry}/withdrawals", Deed::RunTheEvent, car::withdraw)
+        .get("/events/{event}/entries/{entry}/photos/{photo}", Deed::RunTheEvent, car::photo)
+        .post("/events/{event}/entries/{entry}/links", Deed::RunTheEvent, roster::link_anew)
+        .post("/events/{event}/entries/{entry}/links/end", Deed::RunTheEvent, roster::end_link)
+        .get("/events/{event}/entries/{entry}/data", Deed::AnswerForData, data::show)
+        .get("/events/{event}/entries/{entry}/data.json", Deed::AnswerForData, data::file)
+        .post("/events/{event}/entries/{entry}/data/erase", Deed::AnswerForData, data::erase)
 }
 
 /// The event, for an organizer.

@@ -1,11 +1,11 @@
-//! The roster: entries from a file, private links, inspectors.
+//! The roster: entries from a file, and the drivers' private links.
 
+use super::links::{For, Made, links_csv, show_links};
 use super::run;
 use crate::acts::Refusal;
-use crate::acts::hand_out::{self, HandedOut};
+use crate::acts::hand_out::{self, Drivers, HandedOut};
 use crate::acts::house::KnownEvent;
 use crate::acts::take_roster::{COLUMNS, take_roster};
-use crate::output::csv::line;
 use crate::rules::answer::Trouble;
 use crate::store::access::{self, Link};
 use crate::store::entry::{self, Entry};
@@ -32,8 +32,6 @@ struct Roster<'a> {
     troubles: Vec<Trouble>,
     /// What was sent, shown again when it could not be used.
     pasted: String,
-    name: String,
-    name_trouble: Option<String>,
 }
 
 impl Roster<'_> {
@@ -48,8 +46,6 @@ impl Roster<'_> {
             links,
             troubles: Vec::new(),
             pasted: String::new(),
-            name: String::new(),
-            name_trouble: None,
         })
     }
 
@@ -57,12 +53,12 @@ impl Roster<'_> {
         self.links.iter().find(|link| link.entry == Some(entry.id) && link.revoked_at.is_none())
     }
 
-    fn inspectors(&self) -> Vec<&Link> {
-        self.links.iter().filter(|link| link.role == "inspector").collect()
+    fn with_link(&self) -> usize {
+        self.entries.iter().filter(|entry| self.good_link(entry).is_some()).count()
     }
 
     fn without_link(&self) -> usize {
-        self.entries.iter().filter(|entry| self.good_link(entry).is_none()).count()
+        self.entries.iter().filter(|entry| entry.erased_at.is_none() && self.good_link(entry).is_none()).count()
     }
 }
 
@@ -98,46 +94,11 @@ pub(super) async fn take(
     }
 }
 
-/// A link just made, with whom it is for.
-struct Made {
-    number: String,
-    name: String,
-    mail: String,
-    url: String,
-}
-
-#[derive(Template)]
-#[template(path = "organizer/links.html")]
-struct Links<'a> {
-    known: &'a KnownEvent,
-    made: Vec<Made>,
-    role: &'static str,
-    /// The links as a CSV file, to copy into a mail program.
-    csv: String,
-}
-
-fn show_links(known: &KnownEvent, made: Vec<Made>, role: &'static str) -> Page {
-    let csv = links_csv(&made);
-    render(&Links { known, made, role, csv })
-}
-
-fn links_csv(made: &[Made]) -> String {
-    let rows = made.iter().map(|one| line([&one.number, &one.name, &one.mail, &one.url]));
-    std::iter::once(line(["number", "name", "mail", "link"])).chain(rows).collect()
-}
-
 fn made_of(web: &Web, made: Vec<(Entry, HandedOut)>) -> Vec<Made> {
-    let made = made.into_iter();
-    made.map(|(entry, out)| Made {
-        number: entry.number.to_string(),
-        name: entry.driver,
-        mail: entry.mail,
-        url: web.link(&out.secret),
-    })
-    .collect()
+    made.into_iter().map(|(entry, out)| Made::of(web, out).for_entry(entry)).collect()
 }
 
-/// Makes a link for every entry that has none. They can be read this once.
+/// Makes a link for every entry that has none, or for all anew. They can be read this once.
 pub(super) async fn make_links(
     State(web): State<Web>,
     Who(actor): Who,
@@ -145,52 +106,39 @@ pub(super) async fn make_links(
     form: Form,
 ) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
-    let made = made_of(&web, hand_out::to_drivers(&web.house, &actor, event, None).await?);
+    let drivers = if form.text("which") == "all" { Drivers::All } else { Drivers::WithoutLink };
+    let made = made_of(&web, hand_out::to_drivers(&web.house, &actor, event, drivers).await?);
     if form.text("as") == "csv" {
         return Ok(download(links_csv(&made), "links.csv"));
     }
-    Ok(show_links(&known, made, "driver")?.into_response())
+    Ok(show_links(&known, made, For::Drivers)?.into_response())
+}
+
+/// A new link for one entry; the old one ends.
+pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At((event, entry)): At<(Uuid, Uuid)>) -> Page {
+    let known = run(&web, &actor, event).await?;
+    let made = hand_out::to_drivers(&web.house, &actor, event, Drivers::One(entry)).await?;
+    show_links(&known, made_of(&web, made), For::Drivers)
+}
+
+/// Takes one driver's link back; their devices are out.
+pub(super) async fn end_link(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, entry)): At<(Uuid, Uuid)>,
+) -> Result<Redirect, Fault> {
+    hand_out::take_back_drivers(&web.house, &actor, event, Some(entry)).await?;
+    Ok(Redirect::to(&format!("/club/events/{event}/roster")))
+}
+
+/// Takes every driver's link back.
+pub(super) async fn end_links(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<Redirect, Fault> {
+    hand_out::take_back_drivers(&web.house, &actor, event, None).await?;
+    Ok(Redirect::to(&format!("/club/events/{event}/roster")))
 }
 
 /// Gives a file to keep.
 pub(super) fn download(text: String, name: &str) -> Response {
     let kind = (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned());
     ([kind, (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""))], text).into_response()
-}
-
-/// A new link for one entry; the old one ends.
-pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At((event, entry)): At<(Uuid, Uuid)>) -> Page {
-    let known = run(&web, &actor, event).await?;
-    let made = hand_out::to_drivers(&web.house, &actor, event, Some(entry)).await?;
-    show_links(&known, made_of(&web, made), "driver")
-}
-
-pub(super) async fn make_inspector(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At(event): At<Uuid>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let known = run(&web, &actor, event).await?;
-    match hand_out::to_inspector(&web.house, &actor, event, form.text("name")).await {
-        Ok(out) => {
-            let made = Made { number: String::new(), name: out.link.holder, mail: String::new(), url: web.link(&out.secret) };
-            Ok(show_links(&known, vec![made], "inspector")?.into_response())
-        }
-        Err(Refusal::Fields(troubles)) => {
-            let name_trouble = troubles.into_iter().next().map(|trouble| trouble.message);
-            let page = Roster { name: form.text("name").to_owned(), name_trouble, ..Roster::read(&web, &known).await? };
-            Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
-        }
-        Err(other) => Err(other.into()),
-    }
-}
-
-pub(super) async fn end_link(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((event, link)): At<(Uuid, Uuid)>,
-) -> Result<Redirect, Fault> {
-    hand_out::take_back(&web.house, &actor, event, link).await?;
-    Ok(Redirect::to(&format!("/club/events/{event}/roster")))
 }

@@ -7,19 +7,18 @@ mod drawing;
 mod fields;
 mod one;
 
-use super::Web;
+use super::doors::Doors;
 use super::form::Chosen;
 use super::page::{Page, render};
+use crate::acts::rights::Deed;
 use crate::rules::units::{Unit, Units};
 use crate::rules::worksheet_form::{FORMS, Form, Subject, System};
 use askama::Template;
-use axum::Router;
 use axum::extract::RawQuery;
-use axum::routing::get;
 use std::collections::BTreeMap;
 
-pub(super) fn routes() -> Router<Web> {
-    Router::new().route("/", get(list)).route("/{name}", get(one::show))
+pub(super) fn doors() -> Doors {
+    Doors::new().get("/", Deed::LookIn, list).get("/{name}", Deed::LookIn, one::show)
 }
 
 #[derive(Template)]

@@ -10,12 +10,12 @@ use std::time::Instant;
 use tempfile::TempDir;
 use uuid::Uuid;
 use witnessmark::acts::House;
-use witnessmark::acts::enter::enter;
-use witnessmark::acts::hand_out::{to_drivers, to_inspector};
+use witnessmark::acts::enter::{Caller, enter};
+use witnessmark::acts::hand_out::{Drivers, Use, to_drivers, to_inspector};
 use witnessmark::acts::house::Outside;
 use witnessmark::acts::open_event::{EventForm, open_event};
 use witnessmark::acts::rights::Actor;
-use witnessmark::acts::set_up::{CLUB_DAY, set_up};
+use witnessmark::acts::set_up::{CLUB_DAY, set_up_for};
 use witnessmark::acts::sign_off::{SignOff, sign_off};
 use witnessmark::acts::submit::{Submission, submit};
 use witnessmark::acts::take_roster::take_roster;
@@ -63,18 +63,18 @@ impl Club {
         // Beside the program and not in a folder that may live in memory: the disc is a part of what is measured.
         let folder = TempDir::new_in(env!("CARGO_TARGET_TMPDIR")).expect("a folder");
         let house = House::open(&folder.path().join("club.sqlite"), Arc::new(Machine)).await.expect("a database");
-        let first = set_up(&house, "Seven Fells Motor Club", "M. Ashdown").await.expect("a set-up").expect("a first organizer");
-        let organizer = enter(&house, &first.secret).await.expect("the organizer comes in");
+        let first = set_up_for(&house, "Seven Fells Motor Club", "M. Ashdown", Use::Often).await.expect("a set-up").expect("a first organizer");
+        let organizer = enter(&house, &first.secret, Caller::default()).await.expect("the organizer comes in");
         let (event, edition) = make_event(&house, &organizer.actor, entries).await;
         let sheet = witnessmark::rules::sheet_file::read(CLUB_DAY).expect("the default sheet");
         let day = house.event(event).await.expect("the event").event.day;
         let answers = Json::Object(witnessmark::demo::sound_answers(&sheet, day));
         let gate = to_inspector(&house, &organizer.actor, event, "R. Holt").await.expect("an inspector's link");
-        let gate = enter(&house, &gate.secret).await.expect("the inspector comes in").actor;
+        let gate = enter(&house, &gate.secret, Caller::default()).await.expect("the inspector comes in").actor;
         let mut drivers = Vec::new();
-        for (nth, (entry, out)) in to_drivers(&house, &organizer.actor, event, None).await.expect("links").into_iter().enumerate()
+        for (nth, (entry, out)) in to_drivers(&house, &organizer.actor, event, Drivers::WithoutLink).await.expect("links").into_iter().enumerate()
         {
-            let entered = enter(&house, &out.secret).await.expect("a driver comes in");
+            let entered = enter(&house, &out.secret, Caller::default()).await.expect("a driver comes in");
             let newest = morning(&house, &sheet, (edition, &answers), nth, (&entered.actor, &gate), entry.id).await;
             drivers.push(Driver { entry: entry.id, cookie: entered.cookie, newest });
         }

@@ -1,0 +1,179 @@
+//! Devices: browsers that came in by a link or signed in. A cookie's secret lies here as a digest only.
+
+use super::access::{Digest, Link, LinkRow, is_same, span};
+use super::{StoreError, row};
+use jiff::Timestamp;
+use sqlx::{FromRow, SqliteConnection};
+use uuid::Uuid;
+
+/// A device that is let in, with the link it came by.
+#[derive(Clone, Debug)]
+pub struct Device {
+    pub id: Uuid,
+    pub link: Link,
+    /// When it was last here, to the hour.
+    pub used_at: Option<Timestamp>,
+}
+
+/// A device to let in.
+#[derive(Clone, Debug)]
+pub struct NewDevice {
+    pub id: Uuid,
+    pub digest: Digest,
+    pub link: Uuid,
+    /// What kind of machine it is, in a word or two.
+    pub kind: String,
+    pub from: Timestamp,
+    pub to: Timestamp,
+}
+
+/// A device as a list shows it.
+#[derive(Clone, Debug)]
+pub struct Listed {
+    pub id: Uuid,
+    pub link: Uuid,
+    pub kind: String,
+    pub made_at: Timestamp,
+    pub ends_at: Timestamp,
+    pub used_at: Option<Timestamp>,
+    pub ended_at: Option<Timestamp>,
+}
+
+impl Listed {
+    /// Whether it is still let in, its link being good.
+    pub fn is_in(&self, now: Timestamp) -> bool {
+        self.ended_at.is_none() && self.ends_at > now
+    }
+}
+
+#[derive(FromRow)]
+struct ListedRow {
+    id: Vec<u8>,
+    link_id: Vec<u8>,
+    kind: String,
+    made_at: i64,
+    ends_at: i64,
+    used_at: Option<i64>,
+    ended_at: Option<i64>,
+}
+
+impl ListedRow {
+    fn listed(self) -> Result<Listed, StoreError> {
+        Ok(Listed {
+            id: row::id(&self.id)?,
+            link: row::id(&self.link_id)?,
+            kind: self.kind,
+            made_at: row::time(self.made_at)?,
+            ends_at: row::time(self.ends_at)?,
+            used_at: self.used_at.map(row::time).transpose()?,
+            ended_at: self.ended_at.map(row::time).transpose()?,
+        })
+    }
+}
+
+/// Lets a device in.
+pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), StoreError> {
+    sqlx::query("insert into device (id, digest, link_id, kind, made_at, ends_at, used_at) values (?, ?, ?, ?, ?, ?, ?)")
+        .bind(&new.id.as_bytes()[..])
+        .bind(&new.digest[..])
+        .bind(&new.link.as_bytes()[..])
+        .bind(&new.kind)
+        .bind(new.from.as_millisecond())
+        .bind(new.to.as_millisecond())
+        .bind(new.from.as_millisecond())
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// The device with this secret, if it is still let in and its link was not taken back.
+pub async fn by_digest(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<Option<Device>, StoreError> {
+    #[derive(FromRow)]
+    struct Row {
+        device_id: Vec<u8>,
+        device_digest: Vec<u8>,
+        device_used_at: Option<i64>,
+        #[sqlx(flatten)]
+        link: LinkRow,
+    }
+    let (from, to) = span(&digest);
+    let rows: Vec<Row> = sqlx::query_as(
+        "select device.id as device_id, device.digest as device_digest, device.used_at as device_used_at, link.*
+         from device join access_link as link on link.id = device.link_id
+         where device.digest between ? and ? and device.ends_at > ? and device.ended_at is null and link.revoked_at is null",
+    )
+    .bind(from)
+    .bind(to)
+    .bind(now.as_millisecond())
+    .fetch_all(db)
+    .await?;
+    let Some(row) = rows.into_iter().find(|row| is_same(&row.device_digest, &digest)) else { return Ok(None) };
+    let used_at = row.device_used_at.map(row::time).transpose()?;
+    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at }))
+}
+
+/// Whether a device is still let in.
+pub async fn is_let_in(db: &mut SqliteConnection, device: Uuid, now: Timestamp) -> Result<bool, StoreError> {
+    let count: i64 = sqlx::query_scalar(
+        "select count(*) from device join access_link as link on link.id = device.link_id
+         where device.id = ? and device.ends_at > ? and device.ended_at is null and link.revoked_at is null",
+    )
+    .bind(&device.as_bytes()[..])
+    .bind(now.as_millisecond())
+    .fetch_one(db)
+    .await?;
+    Ok(count > 0)
+}
+
+/// Notes that a device was here.
+pub async fn used(db: &mut SqliteConnection, device: Uuid, at: Timestamp) -> Result<(), StoreError> {
+    sqlx::query("update device set used_at = ? where id = ?")
+        .bind(at.as_millisecond())
+        .bind(&device.as_bytes()[..])
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// Ends one device of a link; `false` where there is none that is still in.
+pub async fn end(db: &mut SqliteConnection, link: Uuid, device: Uuid, at: Timestamp) -> Result<bool, StoreError> {
+    let done = sqlx::query("update device set ended_at = ? where id = ? and link_id = ? and ended_at is null")
+        .bind(at.as_millisecond())
+        .bind(&device.as_bytes()[..])
+        .bind(&link.as_bytes()[..])
+        .execute(db)
+        .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Ends every device of a link but this one.
+pub async fn end_others(db: &mut SqliteConnection, link: Uuid, but: Uuid, at: Timestamp) -> Result<(), StoreError> {
+    sqlx::query("update device set ended_at = ? where link_id = ? and id <> ? and ended_at is null")
+        .bind(at.as_millisecond())
+        .bind(&link.as_bytes()[..])
+        .bind(&but.as_bytes()[..])
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// The devices of a link, newest first.
+pub async fn of_link(db: &mut SqliteConnection, link: Uuid) -> Result<Vec<Listed>, StoreError> {
+    let rows: Vec<ListedRow> = sqlx::query_as("select * from device where link_id = ? order by id desc")
+        .bind(&link.as_bytes()[..])
+        .fetch_all(db)
+        .await?;
+    rows.into_iter().map(ListedRow::listed).collect()
+}
+
+/// The devices that came in by the links of an event, newest first.
+pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Listed>, StoreError> {
+    let rows: Vec<ListedRow> = sqlx::query_as(
+        "select device.* from device join access_link as link on link.id = device.link_id
+         where link.event_id = ? order by device.id desc",
+    )
+    .bind(&event.as_bytes()[..])
+    .fetch_all(db)
+    .await?;
+    rows.into_iter().map(ListedRow::listed).collect()
+}

@@ -1,0 +1,164 @@
+//! Doors: every route is declared with its deed, and nobody is behind one who may not do it.
+//!
+//! There is no other way to add a route than through [`Doors`], and every way asks for the [`Deed`]. The guard stands before all
+//! of them: it finds out who asks, whose thing the path names, and asks the one table of rights. An id that is not there and an
+//! id that is somebody else's are answered alike.
+
+use super::Web;
+use super::error::Fault;
+use super::limits::Limited;
+use super::session::{self, cookies};
+use crate::acts::Refusal;
+use crate::acts::rights::{Actor, Deed, Whose, may};
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, MatchedPath, RawPathParams, Request, State};
+use axum::handler::Handler;
+use axum::http::Method;
+use axum::middleware::Next;
+use axum::response::Response;
+use axum::routing::{MethodRouter, get, post};
+use axum::RequestExt;
+use std::collections::HashMap;
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// A route with what is done there.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Door {
+    pub method: Method,
+    /// As the router has it: `/my/{entry}/areas/{area}`.
+    pub path: String,
+    pub deed: Deed,
+}
+
+/// Routes under construction, each with its deed.
+#[derive(Default)]
+pub(super) struct Doors {
+    router: Router<Web>,
+    listed: Vec<Door>,
+}
+
+impl Doors {
+    pub(super) fn new() -> Doors {
+        Doors::default()
+    }
+
+    fn add(mut self, method: Method, path: &str, deed: Deed, route: MethodRouter<Web>) -> Doors {
+        self.listed.push(Door { method, path: path.to_owned(), deed });
+        self.router = self.router.route(path, route);
+        self
+    }
+
+    /// A page to look at.
+    pub(super) fn get<T: 'static>(self, path: &str, deed: Deed, page: impl Handler<T, Web>) -> Doors {
+        self.add(Method::GET, path, deed, get(page))
+    }
+
+    /// Something to send.
+    pub(super) fn post<T: 'static>(self, path: &str, deed: Deed, act: impl Handler<T, Web>) -> Doors {
+        self.add(Method::POST, path, deed, post(act))
+    }
+
+    /// Something larger to send: a file of up to so many bytes.
+    pub(super) fn post_file<T: 'static>(self, path: &str, deed: Deed, most: usize, act: impl Handler<T, Web>) -> Doors {
+        self.add(Method::POST, path, deed, post(act).layer(DefaultBodyLimit::max(most)))
+    }
+
+    /// These doors and those.
+    pub(super) fn and(self, other: Doors) -> Doors {
+        Doors { listed: [self.listed, other.listed].concat(), router: self.router.merge(other.router) }
+    }
+
+    /// All of these doors, under a folder of the site.
+    pub(super) fn under(self, folder: &str, inner: Doors) -> Doors {
+        let whole = |path: &str| if path == "/" { folder.to_owned() } else { format!("{folder}{path}") };
+        let moved = inner.listed.into_iter().map(|door| Door { path: whole(&door.path), ..door });
+        Doors {
+            listed: self.listed.into_iter().chain(moved).collect(),
+            router: self.router.nest(folder, inner.router),
+        }
+    }
+
+    /// Something that every handler of these doors may ask for.
+    pub(super) fn with<T: Clone + Send + Sync + 'static>(self, thing: T) -> Doors {
+        Doors { router: self.router.layer(axum::Extension(thing)), ..self }
+    }
+
+    /// The router, and the list of its doors.
+    pub(super) fn open(self) -> (Router<Web>, Vec<Door>) {
+        (self.router, self.listed)
+    }
+}
+
+/// What the guard looks a request up in.
+pub(super) struct Guard {
+    pub(super) web: Web,
+    deeds: HashMap<(String, Method), Deed>,
+}
+
+impl Guard {
+    pub(super) fn new(web: Web, listed: &[Door]) -> Guard {
+        let deeds = listed.iter().map(|door| ((door.path.clone(), door.method.clone()), door.deed)).collect();
+        Guard { web, deeds }
+    }
+
+    fn deed(&self, path: &str, method: &Method) -> Option<Deed> {
+        let method = if *method == Method::HEAD { Method::GET } else { method.clone() };
+        self.deeds.get(&(path.to_owned(), method)).copied()
+    }
+}
+
+/// Stands before every door. Who passes is handed on as the [`Actor`] that the handlers ask for.
+pub(super) async fn guard(State(guard): State<Arc<Guard>>, mut request: Request, next: Next) -> Result<Response, Fault> {
+    let Some(path) = request.extensions().get::<MatchedPath>().map(|path| path.as_str().to_owned()) else {
+        return Ok(next.run(request).await);
+    };
+    match guard.deed(&path, request.method()) {
+        // No door by this method: the router says which methods there are.
+        None => return Ok(next.run(request).await),
+        Some(Deed::LookIn) => {}
+        Some(deed) => {
+            let actor = let_by(&guard.web, &mut request, deed).await?;
+            guard.web.limits.writes(request.method(), &actor)?;
+            request.extensions_mut().insert(actor);
+        }
+    }
+    Ok(next.run(request).await)
+}
+
+/// The person who may do this, among those whose cookies came along.
+async fn let_by(web: &Web, request: &mut Request, deed: Deed) -> Result<Arc<Actor>, Fault> {
+    let secrets: Vec<String> = cookies(request.headers(), session::NAME).map(str::to_owned).collect();
+    let mut known = Vec::new();
+    for secret in &secrets {
+        known.extend(web.house.actor(secret).await?);
+    }
+    if known.is_empty() {
+        if !secrets.is_empty() {
+            web.limits.guess(Limited::Cookie, web.address(request.extensions(), request.headers()))?;
+        }
+        return Err(Refusal::WhoAreYou.into());
+    }
+    let whose = whose(web, request).await?;
+    known.into_iter().find(|actor| may(actor.role, deed, whose)).ok_or_else(|| Refusal::NotHere.into())
+}
+
+/// Whose thing the path names: an event, an entry of an event, or the club's.
+async fn whose(web: &Web, request: &mut Request) -> Result<Whose, Fault> {
+    let params = request.extract_parts::<RawPathParams>().await.map_err(|_| Fault::from(Refusal::NotHere))?;
+    let id = |name: &str| match params.iter().find(|(key, _)| *key == name) {
+        Some((_, text)) => Uuid::parse_str(text).map(Some).map_err(|_| Fault::from(Refusal::NotHere)),
+        None => Ok(None),
+    };
+    Ok(match (id("event")?, id("entry")?) {
+        (None, None) => Whose::Club,
+        (Some(event), None) => Whose::Event(event),
+        (event, Some(entry)) => {
+            let of = web.house.event_of_entry(entry).await?.event.id;
+            if event.is_some_and(|event| event != of) {
+                return Err(Refusal::NotHere.into());
+            }
+            Whose::Entry { event: of, entry }
+        }
+    })
+}

@@ -1,0 +1,89 @@
+//! The club's organizers: who they are, another one, a new link for one who is locked out.
+
+use crate::acts::rights::{Deed, Whose, require};
+use crate::acts::{Actor, Refusal, hand_out, let_out};
+use crate::store::access::{self, Link};
+use crate::store::{account, club, device};
+use crate::web::Web;
+use crate::web::code::Code;
+use crate::web::error::Fault;
+use crate::web::form::{At, Form};
+use crate::web::page::{Page, render};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// An organizer, and how they can come in.
+struct Organizer {
+    link: Link,
+    has_passphrase: bool,
+    passkeys: usize,
+    devices: usize,
+}
+
+#[derive(Template)]
+#[template(path = "organizer/organizers.html")]
+struct Organizers {
+    club: String,
+    actor: Arc<Actor>,
+    organizers: Vec<Organizer>,
+    /// A link just made: whose, and what it is.
+    made: Option<(String, String)>,
+    name: String,
+    trouble: Option<String>,
+}
+
+impl Organizers {
+    async fn read(web: &Web, actor: Arc<Actor>) -> Result<Organizers, Fault> {
+        require(&actor, Deed::RunTheClub, Whose::Club)?;
+        let now = web.house.now();
+        let mut db = web.house.store.read().await?;
+        let passkeys = account::passkeys(&mut db).await?;
+        let mut organizers = Vec::new();
+        for link in access::organizers(&mut db).await? {
+            organizers.push(Organizer {
+                has_passphrase: account::passphrase(&mut db, link.id).await?.is_some(),
+                passkeys: passkeys.iter().filter(|passkey| passkey.link == link.id).count(),
+                devices: device::of_link(&mut db, link.id).await?.iter().filter(|device| device.is_in(now)).count(),
+                link,
+            });
+        }
+        let club = club::name(&mut db).await?.unwrap_or_else(|| "The club".into());
+        Ok(Organizers { club, actor, organizers, made: None, name: String::new(), trouble: None })
+    }
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who) -> Page {
+    render(&Organizers::read(&web, actor).await?)
+}
+
+pub(super) async fn add(State(web): State<Web>, Who(actor): Who, form: Form) -> Result<Response, Fault> {
+    let name = form.text("name");
+    match hand_out::to_organizer(&web.house, &actor, name).await {
+        Ok(out) => {
+            let made = Some((out.link.holder.clone(), web.link(&out.secret)));
+            Ok(render(&Organizers { made, ..Organizers::read(&web, actor).await? })?.into_response())
+        }
+        Err(Refusal::Fields(troubles)) => {
+            let trouble = troubles.into_iter().next().map(|trouble| trouble.message);
+            let page = Organizers { name: name.to_owned(), trouble, ..Organizers::read(&web, actor).await? };
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At(link): At<Uuid>) -> Page {
+    let out = hand_out::to_organizer_anew(&web.house, &actor, link).await?;
+    let made = Some((out.link.holder.clone(), web.link(&out.secret)));
+    render(&Organizers { made, ..Organizers::read(&web, actor).await? })
+}
+
+pub(super) async fn end(State(web): State<Web>, Who(actor): Who, At(link): At<Uuid>) -> Result<Redirect, Fault> {
+    let_out::organizer(&web.house, &actor, link).await?;
+    Ok(Redirect::to("/club/organizers"))
+}

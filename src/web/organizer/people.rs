@@ -1,0 +1,129 @@
+//! The people of an event: inspectors and marshals, each with the devices that came in, and how to let them go.
+
+use super::links::{For, Made, show_links};
+use super::run;
+use crate::acts::house::KnownEvent;
+use crate::acts::{Refusal, hand_out, let_out};
+use crate::store::access::{self, Link};
+use crate::store::device::{self, Listed};
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Form};
+use crate::web::page::{Clock, Page, render};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use jiff::Timestamp;
+use uuid::Uuid;
+
+/// A person with their devices.
+pub(super) struct Person {
+    pub link: Link,
+    pub devices: Vec<Listed>,
+}
+
+#[derive(Template)]
+#[template(path = "organizer/people.html")]
+struct People<'a> {
+    known: &'a KnownEvent,
+    clock: Clock,
+    now: Timestamp,
+    inspectors: Vec<Person>,
+    marshals: Vec<Person>,
+    is_plain: bool,
+    name: String,
+    /// The role whose form the trouble belongs to.
+    trouble: Option<(String, String)>,
+}
+
+impl People<'_> {
+    async fn read<'a>(web: &Web, known: &'a KnownEvent) -> Result<People<'a>, Fault> {
+        let mut db = web.house.store.read().await?;
+        let mut devices = device::of_event(&mut db, known.event.id).await?;
+        let (mut inspectors, mut marshals) = (Vec::new(), Vec::new());
+        for link in access::links_of_event(&mut db, known.event.id).await? {
+            let here = match link.role.as_str() {
+                "inspector" => &mut inspectors,
+                "marshal" => &mut marshals,
+                _ => continue,
+            };
+            here.push(Person { devices: devices.extract_if(.., |device| device.link == link.id).collect(), link });
+        }
+        Ok(People {
+            clock: Clock::of(&known.event),
+            now: web.house.now(),
+            inspectors,
+            marshals,
+            is_plain: web.is_plain(),
+            name: String::new(),
+            trouble: None,
+            known,
+        })
+    }
+
+    fn trouble_of(&self, role: &str) -> Option<&str> {
+        self.trouble.as_ref().filter(|(of, _)| of == role).map(|(_, words)| words.as_str())
+    }
+
+    fn name_of(&self, role: &str) -> &str {
+        if self.trouble_of(role).is_some() { &self.name } else { "" }
+    }
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Page {
+    let known = run(&web, &actor, event).await?;
+    render(&People::read(&web, &known).await?)
+}
+
+/// Makes a link for an inspector or a marshal.
+pub(super) async fn add(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(event): At<Uuid>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let known = run(&web, &actor, event).await?;
+    let (role, name) = (form.text("role"), form.text("name"));
+    let (made, what) = if role == "marshal" {
+        (hand_out::to_marshal(&web.house, &actor, event, name).await, For::Marshal)
+    } else {
+        (hand_out::to_inspector(&web.house, &actor, event, name).await, For::Inspector)
+    };
+    match made {
+        Ok(out) => Ok(show_links(&known, vec![Made::of(&web, out)], what)?.into_response()),
+        Err(Refusal::Fields(troubles)) => {
+            let trouble = troubles.into_iter().next().map(|trouble| (role.to_owned(), trouble.message));
+            let page = People { name: name.to_owned(), trouble, ..People::read(&web, &known).await? };
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+/// A new link for somebody who is on the list: for a second phone, or in place of a lost link.
+pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At((event, link)): At<(Uuid, Uuid)>) -> Page {
+    let known = run(&web, &actor, event).await?;
+    let out = hand_out::anew(&web.house, &actor, event, link).await?;
+    let what = if out.link.role == "marshal" { For::Marshal } else { For::Inspector };
+    show_links(&known, vec![Made::of(&web, out)], what)
+}
+
+pub(super) async fn end(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, link)): At<(Uuid, Uuid)>,
+) -> Result<Redirect, Fault> {
+    let_out::person(&web.house, &actor, event, link).await?;
+    Ok(Redirect::to(&format!("/club/events/{event}/people")))
+}
+
+pub(super) async fn end_device(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, device)): At<(Uuid, Uuid)>,
+) -> Result<Redirect, Fault> {
+    let_out::device_of(&web.house, &actor, event, device).await?;
+    Ok(Redirect::to(&format!("/club/events/{event}/people")))
+}

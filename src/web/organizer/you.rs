@@ -1,0 +1,116 @@
+//! Oneself: the passphrase, passkeys, and the devices one is signed in on.
+
+use crate::acts::account::FEWEST;
+use crate::acts::{Actor, Refusal, account, let_out, passkey};
+use crate::rules::answer::Trouble;
+use crate::store::account::KeptPasskey;
+use crate::store::device::{self, Listed};
+use crate::store::{account as kept_account, club};
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Form};
+use crate::web::page::{Page, render};
+use crate::web::session::Who;
+use crate::web::sign_in::{Begun, passkeys_of, read_json};
+use askama::Template;
+use axum::Json;
+use axum::body::Bytes;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use data_encoding::HEXLOWER_PERMISSIVE;
+use serde::Deserialize;
+use std::sync::Arc;
+use uuid::Uuid;
+use webauthn_rs::prelude::{CreationChallengeResponse, RegisterPublicKeyCredential};
+
+#[derive(Template)]
+#[template(path = "organizer/you.html")]
+struct You {
+    club: String,
+    actor: Arc<Actor>,
+    has_passphrase: bool,
+    passkeys: Vec<KeptPasskey>,
+    devices: Vec<Listed>,
+    can_have_passkeys: bool,
+    is_plain: bool,
+    saved: bool,
+    troubles: Vec<Trouble>,
+}
+
+impl You {
+    async fn read(web: &Web, actor: Arc<Actor>) -> Result<You, Fault> {
+        let now = web.house.now();
+        let passkeys = passkey::own(&web.house, actor.link).await?;
+        let mut db = web.house.store.read().await?;
+        let devices = device::of_link(&mut db, actor.link).await?.into_iter().filter(|device| device.is_in(now));
+        Ok(You {
+            club: club::name(&mut db).await?.unwrap_or_else(|| "The club".into()),
+            has_passphrase: kept_account::passphrase(&mut db, actor.link).await?.is_some(),
+            devices: devices.collect(),
+            passkeys,
+            can_have_passkeys: web.passkeys.is_some(),
+            is_plain: web.is_plain(),
+            saved: false,
+            troubles: Vec::new(),
+            actor,
+        })
+    }
+
+    fn trouble(&self, name: &str) -> Option<&str> {
+        self.troubles.iter().find(|trouble| trouble.field == name).map(|trouble| trouble.message.as_str())
+    }
+
+    fn hex(&self, passkey: &KeptPasskey) -> String {
+        HEXLOWER_PERMISSIVE.encode(&passkey.id)
+    }
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who) -> Page {
+    render(&You::read(&web, actor).await?)
+}
+
+pub(super) async fn passphrase(State(web): State<Web>, Who(actor): Who, form: Form) -> Result<Response, Fault> {
+    web.limits.own_passphrase(&actor)?;
+    match account::change(&web.house, &actor, form.raw("old"), form.raw("passphrase")).await {
+        Ok(()) => Ok(render(&You { saved: true, ..You::read(&web, actor).await? })?.into_response()),
+        Err(Refusal::Fields(troubles)) => {
+            let page = You { troubles, ..You::read(&web, actor).await? };
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+pub(super) async fn begin_passkey(
+    State(web): State<Web>,
+    Who(actor): Who,
+) -> Result<Json<Begun<CreationChallengeResponse>>, Fault> {
+    let (id, options) = passkey::begin_adding(&web.house, passkeys_of(&web)?, &actor).await?;
+    Ok(Json(Begun { id, options }))
+}
+
+/// What the browser's authenticator made.
+#[derive(Deserialize)]
+struct MadePasskey {
+    id: Uuid,
+    name: String,
+    credential: RegisterPublicKeyCredential,
+}
+
+pub(super) async fn add_passkey(State(web): State<Web>, Who(actor): Who, body: Bytes) -> Result<StatusCode, Fault> {
+    let MadePasskey { id, name, credential } = read_json(&body)?;
+    passkey::finish_adding(&web.house, passkeys_of(&web)?, &actor, id, &name, &credential).await?;
+    Ok(StatusCode::NO_CONTENT)
+}
+
+pub(super) async fn end_passkey(State(web): State<Web>, Who(actor): Who, At(id): At<String>) -> Result<Redirect, Fault> {
+    let id = HEXLOWER_PERMISSIVE.decode(id.as_bytes()).map_err(|_| Fault::from(Refusal::NotHere))?;
+    passkey::remove(&web.house, &actor, id).await?;
+    Ok(Redirect::to("/club/you"))
+}
+
+pub(super) async fn end_device(State(web): State<Web>, Who(actor): Who, At(device): At<Uuid>) -> Result<Redirect, Fault> {
+    let_out::own_device(&web.house, &actor, device).await?;
+    Ok(Redirect::to("/club/you"))
+}
