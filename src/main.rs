@@ -274,7 +274,10 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
     let term = settings.keep_days.map_or(Term::UntilErased, Term::Days);
     let web = Web::new(house, &base).behind(&settings.trusted_proxy).keeping(term);
     if let Some(first) = set_up(&web.house, &settings.club, &settings.organizer).await? {
-        println!("Nobody can come in yet. The organizer's one-time link, for setting a passphrase:\n\n  {}\n", web.link(&first.secret));
+        println!(
+            "Nobody can come in yet. The organizer's one-time link, for setting a passphrase:\n\n  {}\n",
+            web.link(&first.secret)
+        );
     }
     if base.starts_with("http://") && !settings.listen.ip().is_loopback() {
         tracing::warn!("plain http: whoever is on the same network can read along; see the README, \"On the club's network\"");
@@ -301,7 +304,11 @@ async fn new_organizer(settings: NewOrganizer) -> Result<(), Failure> {
     let house = Arc::new(House::open(&settings.database, Arc::new(Machine)).await?);
     let web = Web::new(house, &settings.base);
     let made = organizer_link(&web.house, &settings.name, Use::Once).await?;
-    say(&format!("The one-time link for {}, for setting a passphrase within seven days:\n\n  {}\n", made.link.holder, web.link(&made.secret)));
+    say(&format!(
+        "The one-time link for {}, for setting a passphrase within seven days:\n\n  {}\n",
+        made.link.holder,
+        web.link(&made.secret)
+    ));
     web.house.close().await;
     Ok(())
 }

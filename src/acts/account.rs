@@ -105,8 +105,8 @@ pub async fn set_up(house: &House, secret: &str, passphrase: &str, caller: Calle
     checked(passphrase, &link.holder)?;
     let kept = hashed(house, passphrase).await?;
     let seconds = ORGANIZER_HOURS * 3600;
-    let (new, cookie) = enter::new_device(house, &link, &caller, seconds)?;
     let digest = digest_of(secret).ok_or(Refusal::WhoAreYou)?;
+    let (new, cookie) = enter::new_device(house, (&link, digest), &caller, seconds)?;
     let (id, spent) = (link.id, link.once.then_some(digest));
     let device = house
         .store
@@ -128,13 +128,7 @@ pub async fn set_up(house: &House, secret: &str, passphrase: &str, caller: Calle
 ///
 /// # Errors
 /// [`Refusal::Fields`] with one sentence for an unknown name and a wrong passphrase alike.
-pub async fn sign_in(
-    house: &House,
-    name: &str,
-    passphrase: &str,
-    shared: bool,
-    caller: Caller,
-) -> Result<Entered, Refusal> {
+pub async fn sign_in(house: &House, name: &str, passphrase: &str, shared: bool, caller: Caller) -> Result<Entered, Refusal> {
     let found = organizer_named(house, name).await?;
     let kept = match &found {
         Some(link) => {
@@ -144,7 +138,8 @@ pub async fn sign_in(
         None => None,
     };
     // What is longer than any passphrase is none, and is not worth the work.
-    let is_right = passphrase.chars().count() <= MOST && fits(passphrase, kept.clone().unwrap_or_else(|| NOBODYS.clone())).await?;
+    let is_right =
+        passphrase.chars().count() <= MOST && fits(passphrase, kept.clone().unwrap_or_else(|| NOBODYS.clone())).await?;
     match (found, kept) {
         (Some(link), Some(_)) if is_right => let_in_organizer(house, link, shared, caller).await,
         _ => Err(Refusal::Fields(vec![field("passphrase", "The name or the passphrase is not right.")])),
@@ -159,7 +154,7 @@ pub(super) async fn let_in_organizer(
     caller: Caller,
 ) -> Result<Entered, Refusal> {
     let seconds = if shared { SHARED_HOURS } else { ORGANIZER_HOURS } * 3600;
-    let (new, cookie) = enter::new_device(house, &link, &caller, seconds)?;
+    let (new, cookie) = enter::new_device(house, (&link, [0; 32]), &Caller { door: None, ..caller }, seconds)?;
     let device = house
         .store
         .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { enter::let_in(db, &new, None).await }))

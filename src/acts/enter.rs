@@ -43,8 +43,8 @@ pub fn digest_of(secret: &str) -> Option<Digest> {
 pub struct Caller {
     /// What kind of machine it says it is.
     pub kind: String,
-    /// The secret this browser was given when it looked at a one-time link, and will keep as its cookie: should the answer be
-    /// lost on the way, the same browser asks again and is let in again, and no other is.
+    /// The secret this browser was given when it looked at a one-time link. Its cookie is made of it and of the link: should
+    /// the answer be lost on the way, the same browser asks again and is let in again, and no other is.
     pub door: Option<String>,
 }
 
@@ -93,8 +93,8 @@ pub async fn enter(house: &House, secret: &str, caller: Caller) -> Result<Entere
     }
     let role = Role::of_link(&link).ok_or(Refusal::WhoAreYou)?;
     let seconds = stay(house, role).await?;
-    let (new, cookie) = new_device(house, &link, &caller, seconds)?;
     let digest = digest_of(secret).ok_or(Refusal::WhoAreYou)?;
+    let (new, cookie) = new_device(house, (&link, digest), &caller, seconds)?;
     let spent = link.once.then_some(digest);
     let device = house
         .store
@@ -117,10 +117,16 @@ pub(super) async fn let_in(db: &mut SqliteConnection, new: &NewDevice, spent: Op
     Ok(new.id)
 }
 
-/// A device to put down, and its cookie.
-pub(super) fn new_device(house: &House, link: &Link, caller: &Caller, seconds: i64) -> Result<(NewDevice, String), Refusal> {
+/// A device to put down, and its cookie; `by` is the link with the digest of the secret it came by.
+pub(super) fn new_device(
+    house: &House,
+    by: (&Link, Digest),
+    caller: &Caller,
+    seconds: i64,
+) -> Result<(NewDevice, String), Refusal> {
+    let (link, secret) = by;
     let cookie = match &caller.door {
-        Some(door) => door.clone(),
+        Some(door) => secret_text(of_door(door, secret)),
         None => secret_text(house.new_secret()),
     };
     let digest = digest_of(&cookie).ok_or(Refusal::WhoAreYou)?;
@@ -128,6 +134,14 @@ pub(super) fn new_device(house: &House, link: &Link, caller: &Caller, seconds: i
     let to = from.checked_add(seconds.seconds()).unwrap_or(from);
     let kind = caller.kind.chars().take(40).collect();
     Ok((NewDevice { id: house.new_id(), digest, link: link.id, kind, from, to }, cookie))
+}
+
+/// A device's secret, made of the door's and of the link's: one browser may use two links, and be two devices.
+fn of_door(door: &str, link: Digest) -> [u8; 20] {
+    let made: Digest = Sha256::new().chain_update(door).chain_update(link).finalize().into();
+    let mut secret = [0; 20];
+    secret.copy_from_slice(&made[..20]);
+    secret
 }
 
 pub(super) fn entered(device: Uuid, link: Link, cookie: String, seconds: i64) -> Result<Entered, Refusal> {
@@ -152,7 +166,12 @@ async fn stay(house: &House, role: Role) -> Result<i64, Refusal> {
 pub(super) fn end_of_event(event: &crate::store::event::Event, now: Timestamp) -> Timestamp {
     let zone = TimeZone::get(&event.zone).unwrap_or(TimeZone::UTC);
     let soon = now.checked_add(24.hours()).unwrap_or(now);
-    let end = event.day.checked_add(2.days()).ok().and_then(|day| day.at(0, 0, 0, 0).to_zoned_datetime(zone).ok()).map(|night| night.timestamp());
+    let end = event
+        .day
+        .checked_add(2.days())
+        .ok()
+        .and_then(|day| day.at(0, 0, 0, 0).to_zoned_datetime(zone).ok())
+        .map(|night| night.timestamp());
     end.unwrap_or(soon).max(soon)
 }
 

@@ -37,13 +37,7 @@ fn secret_of(house: &House) -> Result<(String, Digest), Refusal> {
     Ok((secret, digest))
 }
 
-fn make(
-    house: &House,
-    role: Role,
-    holder: &str,
-    kind: Use,
-    ends_at: Option<Timestamp>,
-) -> Result<(HandedOut, Digest), Refusal> {
+fn make(house: &House, role: Role, holder: &str, kind: Use, ends_at: Option<Timestamp>) -> Result<(HandedOut, Digest), Refusal> {
     let (secret, digest) = secret_of(house)?;
     let entry = if let Role::Driver { entry, .. } = role { Some(entry) } else { None };
     let link = Link {
@@ -96,12 +90,7 @@ pub enum Drivers {
 }
 
 /// Makes links for drivers of an event. Where a driver had one, it ends with its devices.
-pub async fn to_drivers(
-    house: &House,
-    actor: &Actor,
-    event: Uuid,
-    drivers: Drivers,
-) -> Result<Vec<(Entry, HandedOut)>, Refusal> {
+pub async fn to_drivers(house: &House, actor: &Actor, event: Uuid, drivers: Drivers) -> Result<Vec<(Entry, HandedOut)>, Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
     house.event(event).await?;
     let (entries, links) = {
@@ -147,13 +136,7 @@ pub async fn to_inspector(house: &House, actor: &Actor, event: Uuid, name: &str)
 }
 
 /// As [`to_inspector`], for a demo whose one link is opened by everybody who tries it.
-pub async fn to_inspector_for(
-    house: &House,
-    actor: &Actor,
-    event: Uuid,
-    name: &str,
-    kind: Use,
-) -> Result<HandedOut, Refusal> {
+pub async fn to_inspector_for(house: &House, actor: &Actor, event: Uuid, name: &str, kind: Use) -> Result<HandedOut, Refusal> {
     to_the_event(house, actor, Role::Inspector { event }, event, name, kind).await
 }
 

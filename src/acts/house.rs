@@ -193,9 +193,9 @@ impl House {
         let is_noted = device.used_at.is_some_and(|at| now.as_second() - at.as_second() < 3600);
         if !is_noted {
             let id = device.id;
-            let noted = self.store.write::<_, Refusal, _>(Touch::Nothing, move |db| {
-                Box::pin(async move { Ok(device::used(db, id, now).await?) })
-            });
+            let noted = self
+                .store
+                .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { Ok(device::used(db, id, now).await?) }));
             if let Err(error) = noted.await {
                 tracing::warn!(%error, "that a device was here could not be noted");
             }

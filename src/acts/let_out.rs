@@ -58,9 +58,7 @@ async fn end(house: &House, link: Uuid, device: Uuid) -> Result<(), Refusal> {
     let now = house.now();
     let found = house
         .store
-        .write::<_, Refusal, _>(Touch::Access, move |db| {
-            Box::pin(async move { Ok(device::end(db, link, device, now).await?) })
-        })
+        .write::<_, Refusal, _>(Touch::Access, move |db| Box::pin(async move { Ok(device::end(db, link, device, now).await?) }))
         .await?;
     if found { Ok(()) } else { Err(Refusal::NotHere) }
 }

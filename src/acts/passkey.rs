@@ -98,10 +98,8 @@ pub async fn begin_adding(
     if own.len() >= MOST_OF_ONE {
         return Err(Refusal::TooMuch(format!("at most {MOST_OF_ONE} passkeys. Remove one first.")));
     }
-    let (challenge, state) = passkeys
-        .webauthn
-        .start_passkey_registration(actor.link, &actor.name, &actor.name, Some(own))
-        .map_err(not_accepted)?;
+    let (challenge, state) =
+        passkeys.webauthn.start_passkey_registration(actor.link, &actor.name, &actor.name, Some(own)).map_err(not_accepted)?;
     Ok((passkeys.begin(house, UnderWay::Adding(actor.link, state)), challenge))
 }
 

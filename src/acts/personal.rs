@@ -88,9 +88,7 @@ async fn erase_entry(house: &House, event: Uuid, id: Uuid) -> Result<(), Refusal
         .await?;
     house
         .store
-        .write::<_, Refusal, _>(Touch::Event(event), move |db| {
-            Box::pin(async move { Ok(personal::erase(db, id, now).await?) })
-        })
+        .write::<_, Refusal, _>(Touch::Event(event), move |db| Box::pin(async move { Ok(personal::erase(db, id, now).await?) }))
         .await
 }
 

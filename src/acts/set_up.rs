@@ -17,12 +17,7 @@ pub async fn set_up(house: &House, club_name: &str, organizer: &str) -> Result<O
 }
 
 /// As [`set_up`], for a demo whose one link is opened by everybody who tries it.
-pub async fn set_up_for(
-    house: &House,
-    club_name: &str,
-    organizer: &str,
-    kind: Use,
-) -> Result<Option<HandedOut>, Refusal> {
+pub async fn set_up_for(house: &House, club_name: &str, organizer: &str, kind: Use) -> Result<Option<HandedOut>, Refusal> {
     let ready = {
         let mut db = house.store.read().await?;
         account::has_organizer(&mut db, house.now()).await?

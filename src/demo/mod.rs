@@ -139,8 +139,9 @@ async fn come_in(house: &House, out: &HandedOut) -> Result<Actor, Refusal> {
 /// Makes the club, its two events, and a morning's work at the gate.
 pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
     clock.set_back(60 * 24 * 9);
-    let first =
-        set_up_for(house, CLUB, "M. Ashdown", Use::Often).await?.ok_or_else(|| Refusal::NotNow("this database has a club already".into()))?;
+    let first = set_up_for(house, CLUB, "M. Ashdown", Use::Often)
+        .await?
+        .ok_or_else(|| Refusal::NotNow("this database has a club already".into()))?;
     let organizer = come_in(house, &first).await?;
     let edition = {
         let mut db = house.store.read().await?;

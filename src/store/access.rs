@@ -133,11 +133,8 @@ pub async fn link_by_digest(db: &mut SqliteConnection, digest: Digest) -> Result
         link: LinkRow,
     }
     let (from, to) = span(&digest);
-    let rows: Vec<Row> = sqlx::query_as("select * from access_link where digest between ? and ?")
-        .bind(from)
-        .bind(to)
-        .fetch_all(db)
-        .await?;
+    let rows: Vec<Row> =
+        sqlx::query_as("select * from access_link where digest between ? and ?").bind(from).bind(to).fetch_all(db).await?;
     rows.into_iter().find(|row| is_same(&row.digest, &digest)).map(|row| row.link.link()).transpose()
 }
 
@@ -191,12 +188,7 @@ pub async fn revoke_links_of_entry(db: &mut SqliteConnection, entry: Uuid, at: T
 }
 
 /// Takes back one link; `event` is its event, `None` for an organizer's.
-pub async fn revoke_link(
-    db: &mut SqliteConnection,
-    event: Option<Uuid>,
-    link: Uuid,
-    at: Timestamp,
-) -> Result<bool, StoreError> {
+pub async fn revoke_link(db: &mut SqliteConnection, event: Option<Uuid>, link: Uuid, at: Timestamp) -> Result<bool, StoreError> {
     let done = sqlx::query("update access_link set revoked_at = ? where id = ? and event_id is ? and revoked_at is null")
         .bind(at.as_millisecond())
         .bind(&link.as_bytes()[..])

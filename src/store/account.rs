@@ -112,10 +112,7 @@ pub async fn passkey_used(db: &mut SqliteConnection, id: &[u8], credential: &str
 
 /// Removes a passkey of an organizer.
 pub async fn remove_passkey(db: &mut SqliteConnection, link: Uuid, id: &[u8]) -> Result<bool, StoreError> {
-    let done = sqlx::query("delete from passkey where id = ? and link_id = ?")
-        .bind(id)
-        .bind(&link.as_bytes()[..])
-        .execute(db)
-        .await?;
+    let done =
+        sqlx::query("delete from passkey where id = ? and link_id = ?").bind(id).bind(&link.as_bytes()[..]).execute(db).await?;
     Ok(done.rows_affected() == 1)
 }

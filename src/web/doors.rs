@@ -10,6 +10,7 @@ use super::limits::Limited;
 use super::session::{self, cookies};
 use crate::acts::Refusal;
 use crate::acts::rights::{Actor, Deed, Whose, may};
+use axum::RequestExt;
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, MatchedPath, RawPathParams, Request, State};
 use axum::handler::Handler;
@@ -17,7 +18,6 @@ use axum::http::Method;
 use axum::middleware::Next;
 use axum::response::Response;
 use axum::routing::{MethodRouter, get, post};
-use axum::RequestExt;
 use std::collections::HashMap;
 use std::sync::Arc;
 use uuid::Uuid;
@@ -73,10 +73,7 @@ impl Doors {
     pub(super) fn under(self, folder: &str, inner: Doors) -> Doors {
         let whole = |path: &str| if path == "/" { folder.to_owned() } else { format!("{folder}{path}") };
         let moved = inner.listed.into_iter().map(|door| Door { path: whole(&door.path), ..door });
-        Doors {
-            listed: self.listed.into_iter().chain(moved).collect(),
-            router: self.router.nest(folder, inner.router),
-        }
+        Doors { listed: self.listed.into_iter().chain(moved).collect(), router: self.router.nest(folder, inner.router) }
     }
 
     /// Something that every handler of these doors may ask for.

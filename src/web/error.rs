@@ -52,8 +52,11 @@ impl Fault {
     /// Too often; `seconds` until it may be tried again.
     pub(super) fn too_often(words: &str, seconds: u64) -> Fault {
         let wait = if seconds < 90 { format!("{seconds} s") } else { format!("{} min", seconds.div_ceil(60)) };
-        let fault =
-            Fault::new(StatusCode::TOO_MANY_REQUESTS, "Slower, please", format!("{words} Try again in {wait}. Nothing was changed."));
+        let fault = Fault::new(
+            StatusCode::TOO_MANY_REQUESTS,
+            "Slower, please",
+            format!("{words} Try again in {wait}. Nothing was changed."),
+        );
         Fault { wait_s: Some(seconds), ..fault }
     }
 
@@ -160,7 +163,12 @@ impl From<askama::Error> for Fault {
 
 impl IntoResponse for Fault {
     fn into_response(self) -> Response {
-        let page = FaultPage { title: &self.title, words: &self.words, troubles: &self.troubles, signs_in: self.status == StatusCode::UNAUTHORIZED };
+        let page = FaultPage {
+            title: &self.title,
+            words: &self.words,
+            troubles: &self.troubles,
+            signs_in: self.status == StatusCode::UNAUTHORIZED,
+        };
         let mut response = match render(&page) {
             Ok(html) => (self.status, html).into_response(),
             Err(_) => {

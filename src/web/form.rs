@@ -91,6 +91,19 @@ fn read(bytes: &[u8]) -> Result<Form, &'static str> {
     Ok(Form(pairs))
 }
 
+/// What a script of ours sent, as JSON.
+pub struct Sent<T>(pub T);
+
+impl<T: DeserializeOwned> FromRequest<Web> for Sent<T> {
+    type Rejection = Fault;
+
+    async fn from_request(request: Request, web: &Web) -> Result<Sent<T>, Fault> {
+        let bytes = Bytes::from_request(request, web).await.map_err(Fault::body)?;
+        let read = serde_json::from_slice(&bytes).map(Sent);
+        read.map_err(|_| Refusal::Fields(vec![field("sent", "This did not arrive whole: begin again.")]).into())
+    }
+}
+
 /// What stands behind the question mark of an address, read as a form is.
 pub struct Asked(pub Form);
 

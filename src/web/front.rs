@@ -1,5 +1,6 @@
 //! The front door: the first page, coming in by a link, what is kept of people and why.
 
+use super::Web;
 use super::address::Address;
 use super::doors::Doors;
 use super::error::Fault;
@@ -8,7 +9,6 @@ use super::limits::Limited;
 use super::page::{Page, long_day, render};
 use super::session::{Called, door_cookie};
 use super::sign_in::{self, let_in};
-use super::Web;
 use crate::acts::account::FEWEST;
 use crate::acts::enter::{Caller, digest_of, enter, look, secret_text};
 use crate::acts::personal::Term;

@@ -20,10 +20,11 @@ use std::sync::Arc;
 use uuid::Uuid;
 
 pub(super) fn doors() -> Doors {
-    Doors::new()
-        .get("/{event}", Deed::WatchTheGrid, show)
-        .get("/{event}/live", Deed::WatchTheGrid, live)
-        .post("/{event}/sign-out", Deed::WatchTheGrid, super::sign_in::sign_out)
+    Doors::new().get("/{event}", Deed::WatchTheGrid, show).get("/{event}/live", Deed::WatchTheGrid, live).post(
+        "/{event}/sign-out",
+        Deed::WatchTheGrid,
+        super::sign_in::sign_out,
+    )
 }
 
 #[derive(Template)]

@@ -3,22 +3,19 @@
 use super::Web;
 use super::address::Address;
 use super::error::Fault;
-use super::form::Form;
+use super::form::{Form, Sent};
 use super::page::{Page, render};
 use super::session::{Called, Who, end_cookie, home_of, set_cookie};
-use crate::acts::enter::{Caller, Entered};
+use crate::acts::enter::Entered;
 use crate::acts::passkey::{self, Passkeys};
-use crate::acts::refusal::field;
 use crate::acts::{Refusal, account, let_out};
 use crate::store::club;
 use askama::Template;
 use axum::Json;
-use axum::body::Bytes;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::http::header::SET_COOKIE;
 use axum::response::{Html, IntoResponse, Redirect, Response};
-use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 use webauthn_rs::prelude::{PublicKeyCredential, RequestChallengeResponse};
@@ -59,7 +56,6 @@ pub(super) async fn sign_in(
 ) -> Result<Response, Fault> {
     let (name, shared) = (form.text("name"), !form.text("shared").is_empty());
     web.limits.passphrase(address, name)?;
-    let caller = Caller { door: None, ..caller };
     match account::sign_in(&web.house, name, form.raw("passphrase"), shared, caller).await {
         Ok(entered) => Ok(let_in(&web, &entered, shared)),
         Err(Refusal::Fields(troubles)) => {
@@ -89,11 +85,6 @@ pub(super) fn passkeys_of(web: &Web) -> Result<&Passkeys, Fault> {
     web.passkeys.as_deref().ok_or_else(|| Refusal::NotNow(words.into()).into())
 }
 
-/// Reads what a script of ours sent.
-pub(super) fn read_json<T: DeserializeOwned>(body: &Bytes) -> Result<T, Fault> {
-    serde_json::from_slice(body).map_err(|_| Refusal::Fields(vec![field("passkey", "The answer did not arrive whole.")]).into())
-}
-
 pub(super) async fn begin_passkey(
     State(web): State<Web>,
     Address(address): Address,
@@ -104,7 +95,7 @@ pub(super) async fn begin_passkey(
 }
 
 #[derive(Deserialize)]
-struct Answered {
+pub(super) struct Answered {
     id: Uuid,
     #[serde(default)]
     shared: bool,
@@ -115,11 +106,9 @@ pub(super) async fn by_passkey(
     State(web): State<Web>,
     Address(address): Address,
     Called(caller): Called,
-    body: Bytes,
+    Sent(Answered { id, shared, credential }): Sent<Answered>,
 ) -> Result<Response, Fault> {
     web.limits.passkey(address)?;
-    let Answered { id, shared, credential } = read_json(&body)?;
-    let caller = Caller { door: None, ..caller };
     let entered = passkey::finish_signing_in(&web.house, passkeys_of(&web)?, id, &credential, shared, caller).await?;
     Ok((StatusCode::NO_CONTENT, [(SET_COOKIE, set_cookie(&web, &entered, shared))]).into_response())
 }

@@ -10,8 +10,8 @@ async fn every_cookie_is_for_this_site_and_its_role_alone() {
     let ines = club.driver("27").await;
     let holt = club.inspector("R. Holt").await;
     let gate_link = club.another_link_for(&holt.name).await;
-    // A driver comes in weeks before; the gate's devices are out the night after the day that follows the event: 65 hours.
-    for (secret, path, age) in [(&ines.secret, ines.home(), 10_368_000), (&gate_link, holt.lane(), 65 * 3600)] {
+    // A driver comes in weeks before; the gate's devices are out the night after the day that follows the event: 41 hours.
+    for (secret, path, age) in [(&ines.secret, ines.home(), 10_368_000), (&gate_link, holt.lane(), 41 * 3600)] {
         let answer = Person::stranger(&club.base).uses_link(secret).await;
         assert_eq!((answer.status(), answer.location()), (StatusCode::SEE_OTHER, path.clone()));
         let cookie = answer.header("set-cookie");

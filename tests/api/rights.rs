@@ -127,7 +127,8 @@ async fn no_deed_is_done_with_another_roles_cookie() {
         format!("/club/events/{event}/people"),
         format!("/club/events/{event}/sheet"),
         format!("/club/events/{event}/sheet/editions"),
-        format!("/club/events/{event}/links/{id}/end"),
+        format!("/club/events/{event}/people/{id}/end"),
+        format!("/club/events/{event}/links/end"),
         format!("/club/events/{event}/entries/{entry}/withdrawals"),
         format!("/club/events/{event}/entries/{entry}/links"),
     ];

@@ -52,7 +52,10 @@ async fn a_submission_or_hold_whose_maker_hangs_up_is_there_or_not_and_the_board
 }
 
 async fn come_in(club: &Club, secret: &str) -> Actor {
-    enter(&club.house, secret, Default::default()).await.map(|entered| entered.actor).unwrap_or_else(|_| panic!("the link lets its holder in"))
+    enter(&club.house, secret, Default::default())
+        .await
+        .map(|entered| entered.actor)
+        .unwrap_or_else(|_| panic!("the link lets its holder in"))
 }
 
 /// Over the wire, byte by byte: the head, half the body, the whole, and gone.

@@ -131,7 +131,8 @@ impl Paddock {
             cars.push(Arc::new(Car { number: number.to_owned(), entry, cookie }));
         }
         assert_eq!(cars.len(), CARS, "every driver has a link");
-        let inspector = page(post(format!("/club/events/{event}/people"), &[("role", "inspector"), ("name", "R. Holt")])).await.secret();
+        let inspector =
+            page(post(format!("/club/events/{event}/people"), &[("role", "inspector"), ("name", "R. Holt")])).await.secret();
         let (gate, _) = come_in(&client, base, &inspector).await;
         let (event, edition) = (event.parse().expect("an id"), edition.parse().expect("an id"));
         Paddock { client, organizer, event, edition, gate, cars }

@@ -67,10 +67,12 @@ impl Paddock {
         F: Future<Output = Result<Appended, Refusal>> + Send + 'static,
     {
         let (let_go, held) = oneshot::channel::<()>();
+        let (begin_it, begun) = oneshot::channel::<()>();
         let house = self.club.house.clone();
         let holder = tokio::spawn(async move {
             let hold = house.store.write::<(), StoreError, _>(Touch::Nothing, |_| {
                 Box::pin(async {
+                    let _ = begin_it.send(());
                     // It goes on where the other end was dropped, too.
                     let _ = held.await;
                     Ok(())
@@ -78,6 +80,8 @@ impl Paddock {
             });
             hold.await
         });
+        // The holder has a transaction of its own: the forty share the next.
+        begun.await.expect("the writer is held up");
         let mut people = JoinSet::new();
         for nth in 0..PEOPLE {
             let doing = begin(nth, self.club.house.clone());

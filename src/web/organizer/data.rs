@@ -37,11 +37,7 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((event, id)
     render(&read(&web, &known, id).await?)
 }
 
-pub(super) async fn file(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((event, id)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
+pub(super) async fn file(State(web): State<Web>, Who(actor): Who, At((event, id)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
     let held = personal::give_out(&web.house, &actor, event, id).await?;
     let text = serde_json::to_string_pretty(&held).map_err(|error| crate::store::StoreError::Unreadable(error.to_string()))?;
     let kind = [(header::CONTENT_TYPE, "application/json"), (header::CONTENT_DISPOSITION, "attachment; filename=\"held.json\"")];

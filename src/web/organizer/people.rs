@@ -78,12 +78,7 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(event): At<
 }
 
 /// Makes a link for an inspector or a marshal.
-pub(super) async fn add(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At(event): At<Uuid>,
-    form: Form,
-) -> Result<Response, Fault> {
+pub(super) async fn add(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, form: Form) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     let (role, name) = (form.text("role"), form.text("name"));
     let (made, what) = if role == "marshal" {
@@ -110,11 +105,7 @@ pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At((event
     show_links(&known, vec![Made::of(&web, out)], what)
 }
 
-pub(super) async fn end(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((event, link)): At<(Uuid, Uuid)>,
-) -> Result<Redirect, Fault> {
+pub(super) async fn end(State(web): State<Web>, Who(actor): Who, At((event, link)): At<(Uuid, Uuid)>) -> Result<Redirect, Fault> {
     let_out::person(&web.house, &actor, event, link).await?;
     Ok(Redirect::to(&format!("/club/events/{event}/people")))
 }

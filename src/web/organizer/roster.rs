@@ -39,14 +39,7 @@ impl Roster<'_> {
         let mut db = web.house.store.read().await?;
         let entries = entry::of_event(&mut db, known.event.id).await?;
         let links = access::links_of_event(&mut db, known.event.id).await?;
-        Ok(Roster {
-            clock: Clock::of(&known.event),
-            known,
-            entries,
-            links,
-            troubles: Vec::new(),
-            pasted: String::new(),
-        })
+        Ok(Roster { clock: Clock::of(&known.event), known, entries, links, troubles: Vec::new(), pasted: String::new() })
     }
 
     fn good_link(&self, entry: &Entry) -> Option<&Link> {

@@ -8,13 +8,12 @@ use crate::store::device::{self, Listed};
 use crate::store::{account as kept_account, club};
 use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
+use crate::web::form::{At, Form, Sent};
 use crate::web::page::{Page, render};
 use crate::web::session::Who;
-use crate::web::sign_in::{Begun, passkeys_of, read_json};
+use crate::web::sign_in::{Begun, passkeys_of};
 use askama::Template;
 use axum::Json;
-use axum::body::Bytes;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -92,14 +91,17 @@ pub(super) async fn begin_passkey(
 
 /// What the browser's authenticator made.
 #[derive(Deserialize)]
-struct MadePasskey {
+pub(super) struct MadePasskey {
     id: Uuid,
     name: String,
     credential: RegisterPublicKeyCredential,
 }
 
-pub(super) async fn add_passkey(State(web): State<Web>, Who(actor): Who, body: Bytes) -> Result<StatusCode, Fault> {
-    let MadePasskey { id, name, credential } = read_json(&body)?;
+pub(super) async fn add_passkey(
+    State(web): State<Web>,
+    Who(actor): Who,
+    Sent(MadePasskey { id, name, credential }): Sent<MadePasskey>,
+) -> Result<StatusCode, Fault> {
     passkey::finish_adding(&web.house, passkeys_of(&web)?, &actor, id, &name, &credential).await?;
     Ok(StatusCode::NO_CONTENT)
 }

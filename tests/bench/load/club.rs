@@ -63,7 +63,10 @@ impl Club {
         // Beside the program and not in a folder that may live in memory: the disc is a part of what is measured.
         let folder = TempDir::new_in(env!("CARGO_TARGET_TMPDIR")).expect("a folder");
         let house = House::open(&folder.path().join("club.sqlite"), Arc::new(Machine)).await.expect("a database");
-        let first = set_up_for(&house, "Seven Fells Motor Club", "M. Ashdown", Use::Often).await.expect("a set-up").expect("a first organizer");
+        let first = set_up_for(&house, "Seven Fells Motor Club", "M. Ashdown", Use::Often)
+            .await
+            .expect("a set-up")
+            .expect("a first organizer");
         let organizer = enter(&house, &first.secret, Caller::default()).await.expect("the organizer comes in");
         let (event, edition) = make_event(&house, &organizer.actor, entries).await;
         let sheet = witnessmark::rules::sheet_file::read(CLUB_DAY).expect("the default sheet");
@@ -72,7 +75,8 @@ impl Club {
         let gate = to_inspector(&house, &organizer.actor, event, "R. Holt").await.expect("an inspector's link");
         let gate = enter(&house, &gate.secret, Caller::default()).await.expect("the inspector comes in").actor;
         let mut drivers = Vec::new();
-        for (nth, (entry, out)) in to_drivers(&house, &organizer.actor, event, Drivers::WithoutLink).await.expect("links").into_iter().enumerate()
+        for (nth, (entry, out)) in
+            to_drivers(&house, &organizer.actor, event, Drivers::WithoutLink).await.expect("links").into_iter().enumerate()
         {
             let entered = enter(&house, &out.secret, Caller::default()).await.expect("a driver comes in");
             let newest = morning(&house, &sheet, (edition, &answers), nth, (&entered.actor, &gate), entry.id).await;
