@@ -160,6 +160,19 @@ impl Browser {
         write(&self.file(step), &png);
     }
 
+    /// What the window shows, as a PNG file.
+    pub async fn picture(&self) -> Vec<u8> {
+        let png = self.devtools("Page.captureScreenshot", json!({ "format": "png" })).await;
+        data_encoding::BASE64.decode(png["data"].as_str().unwrap_or_default().as_bytes()).expect("a picture")
+    }
+
+    /// Gives the browser an authenticator that knows its owner, as a phone with a screen lock is one.
+    pub async fn has_an_authenticator(&self) {
+        let body = json!({ "protocol": "ctap2", "transport": "internal", "hasResidentKey": true,
+            "hasUserVerification": true, "isUserVerified": true });
+        self.done(self.client.issue_cmd(Own { path: "webauthn/authenticator", body }).await, "an authenticator");
+    }
+
     /// Keeps the whole page, as far down as it goes: the window is made as tall as the page, so that a bar that sticks to its
     /// lower edge lies where the page ends.
     pub async fn keeps_whole(&self, step: &str) {

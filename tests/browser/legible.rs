@@ -145,11 +145,27 @@ async fn the_organizers_pages(window: Window) {
         browser.opens(&organizer_link(&club, &club.base).await).await;
         let event = board(&club).trim_start_matches(&club.base).to_owned();
         let mut pages = vec!["/club".to_owned(), event.clone(), format!("{event}?standing=flagged")];
-        pages.extend(["roster", "sheet", "cleared"].map(|page| format!("{event}/{page}")));
+        pages.extend(["/club/organizers", "/club/you"].map(str::to_owned));
+        pages.extend(["roster", "people", "sheet", "cleared"].map(|page| format!("{event}/{page}")));
         for number in ["12", "27", "114B"] {
             pages.push(format!("{event}/entries/{}", club.entry(number).await));
         }
+        pages.push(format!("{event}/entries/{}/data", club.entry("27").await));
         looks_through(browser, &club.base, &pages).await;
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_marshals_pages_are_read_in_a_second_in_full_sun() {
+    in_time(async {
+        let club = Club::open().await;
+        a_day(&club).await;
+        let phone = Browser::phone("legible", "marshal").await;
+        phone.opens(&format!("{}/in/{}", club.base, club.link_for("marshal", "Pit exit").await)).await;
+        let grid = format!("/grid/{}", club.event);
+        let pages: Vec<String> = ["", "?number=27", "?number=12", "?number=99"].map(|asked| format!("{grid}{asked}")).into();
+        looks_through(phone, &club.base, &pages).await;
     })
     .await;
 }
@@ -173,7 +189,8 @@ async fn a_stranger_and_a_lost_driver_are_told_what_to_do_legibly() {
         for status in ["401", "404"] {
             phone.forgives(status);
         }
-        let pages = ["/", "/club", "/in/nonsense", "/nowhere"].map(str::to_owned);
+        let once = format!("/in/{}", club.link_for("inspector", "R. Holt").await);
+        let pages = ["/", "/club", "/in/nonsense", "/nowhere", "/sign-in", "/privacy", &once].map(str::to_owned);
         looks_through(phone, &club.base, &pages).await;
     })
     .await;

@@ -1,6 +1,7 @@
 """A server with holes, for knowing that the scanner sees them: `control.py` prints its port and serves until it is ended."""
 
 import html
+import http.client
 import sqlite3
 import urllib.request
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -31,7 +32,7 @@ class Holes(BaseHTTPRequestHandler):
             case "/greet":
                 self.answer(200, f"<p>Good day, {asked.get('name', '')}</p>")
             case "/kept":
-                self.answer(200, "<ul>" + "".join(f"<li>{word}</li>" for word in kept[-50:]) + "</ul>")
+                self.answer(200, "<ul>" + "".join(f"<li>{word}</li>" for word in kept) + "</ul>")
             case "/find":
                 try:
                     sqlite3.connect(":memory:").execute(f"SELECT '{asked.get('id', '')}'")
@@ -51,7 +52,7 @@ class Holes(BaseHTTPRequestHandler):
                     if asked.get("from", "").startswith("http://127.0.0.1:"):
                         urllib.request.urlopen(asked["from"], timeout=2).read()
                     self.answer(200, "fetched")
-                except OSError:
+                except (OSError, http.client.InvalidURL):
                     self.answer(404, "")
             case "/break":
                 self.answer(200 if asked.get("at", "").isdigit() else 500, "broken")
