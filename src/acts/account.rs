@@ -95,8 +95,7 @@ fn checked(passphrase: &str, name: &str) -> Result<(), Refusal> {
 pub async fn set_up(house: &House, secret: &str, passphrase: &str, caller: Caller) -> Result<Entered, Refusal> {
     // A spent link is looked at again in the transaction: the same browser may ask twice.
     let link = match enter::look(house, secret).await {
-        Err(Refusal::NotNow(words)) if caller.door.is_none() => return Err(Refusal::NotNow(words)),
-        Err(Refusal::NotNow(_)) => enter::find(house, secret).await?,
+        Err(Refusal::Spent) if caller.door.is_some() => enter::find(house, secret).await?,
         other => other?,
     };
     if link.role != "organizer" {

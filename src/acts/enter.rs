@@ -58,14 +58,12 @@ pub struct Entered {
 /// What a link is for, before it is used.
 ///
 /// # Errors
-/// [`Refusal::WhoAreYou`] for a secret that is unknown, ended or was taken back: they answer alike. [`Refusal::NotNow`] for
+/// [`Refusal::WhoAreYou`] for a secret that is unknown, ended or was taken back: they answer alike. [`Refusal::Spent`] for
 /// one that let a device in already: its holder should know, for it may not have been theirs.
 pub async fn look(house: &House, secret: &str) -> Result<Link, Refusal> {
     let link = find(house, secret).await?;
     if link.once && link.spent_at.is_some() {
-        let words = "This link has let a device in already, and it does so once. If that was not you, tell the organizer now: \
-            they can end that device and give you a new link.";
-        return Err(Refusal::NotNow(words.into()));
+        return Err(Refusal::Spent);
     }
     Ok(link)
 }
@@ -109,9 +107,7 @@ pub(super) async fn let_in(db: &mut SqliteConnection, new: &NewDevice, spent: Op
         && !access::spend_link(db, new.link, digest, new.from).await?
     {
         let there = device::by_digest(db, new.digest, new.from).await?.filter(|there| there.link.id == new.link);
-        return there.map(|there| there.id).ok_or_else(|| {
-            Refusal::NotNow("This link has let another device in already. If that was not you, tell the organizer now.".into())
-        });
+        return there.map(|there| there.id).ok_or(Refusal::Spent);
     }
     device::add(db, new).await?;
     Ok(new.id)

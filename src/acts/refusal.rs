@@ -15,6 +15,9 @@ pub enum Refusal {
     /// Nobody is signed in, or no longer.
     #[error("your link has ended or was taken back")]
     WhoAreYou,
+    /// A one-time link that has let a device in.
+    #[error("this link has let a device in already")]
+    Spent,
     /// Fields that cannot be used, by name.
     #[error("{} cannot be used as they are", count_of(.0.len(), "field", "fields"))]
     Fields(Vec<Trouble>),

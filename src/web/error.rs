@@ -81,6 +81,12 @@ impl From<Refusal> for Fault {
                 "Who are you?",
                 "Open the private link that the club sent you. If it no longer works, ask the organizer for a new one.",
             ),
+            Refusal::Spent => (
+                StatusCode::CONFLICT,
+                "This link is used up",
+                "It has let a device in already, and it does so once. If that was not you, tell the organizer now: they can end \
+                 that device and give you a new link.",
+            ),
             Refusal::Fields(troubles) => {
                 let fault = Fault::new(
                     StatusCode::UNPROCESSABLE_ENTITY,

@@ -13,7 +13,7 @@ async fn a_one_time_link_lets_one_phone_in_and_tells_the_second_holder_that_it_i
     let told = second.get(&format!("/in/{secret}")).await;
     assert_eq!(told.status(), StatusCode::CONFLICT);
     let words = told.page().await.text();
-    assert!(words.contains("has let a device in already") && words.contains("tell the organizer now"), "{words}");
+    assert!(words.contains("It has let a device in already") && words.contains("tell the organizer now"), "{words}");
     assert_eq!(second.post(&format!("/in/{secret}"), &[]).await.status(), StatusCode::CONFLICT, "nor by a post");
 }
 

@@ -32,6 +32,36 @@ fn a_good_sheet_is_checked_with_0_and_a_bad_one_with_2_line_and_key() {
     assert!(said.contains(&format!("line {line}, item \"lug-nuts-present\", key `byhand`")), "{said}");
 }
 
+/// An organizer who is locked out asks whoever runs the server.
+#[test]
+fn organizer_prints_a_new_one_time_link_while_the_club_is_in_use() {
+    let folder = folder();
+    let database = folder.path().join("club.sqlite").to_string_lossy().into_owned();
+    let mut secrets = std::collections::BTreeSet::new();
+    for _ in 0..2 {
+        let said =
+            command(&["organizer", "--database", &database, "--base", "https://tech.example.org/", "--name", "M. Ashdown"], b"");
+        assert_eq!(said.code, Some(0), "{}", said.err);
+        let link = said.out.lines().find_map(|line| line.trim().strip_prefix("https://tech.example.org/in/")).expect("a link");
+        secrets.insert(link.to_owned());
+        assert!(said.out.contains("M. Ashdown") && said.out.contains("seven days"), "{}", said.out);
+    }
+    assert_eq!(secrets.len(), 2, "each time anew");
+    let nameless = command(&["organizer", "--database", &database, "--name", " "], b"");
+    assert!(nameless.code != Some(0) && !nameless.err.contains("panicked"), "{}", nameless.err);
+}
+
+#[test]
+fn serve_refuses_what_it_cannot_keep() {
+    for wrong in
+        [&["--certificate", "chain.pem"][..], &["--trusted-proxy", "everybody"], &["--keep-days", "0"], &["--keep-days", "soon"]]
+    {
+        let said = command(&[&["serve"][..], wrong].concat(), b"");
+        assert_eq!(said.code, Some(2), "{wrong:?}");
+        assert!(said.err.contains(wrong[0].trim_start_matches("--")) || said.err.contains("--key"), "{}", said.err);
+    }
+}
+
 #[test]
 fn what_is_no_sheet_is_2_with_its_line_and_never_a_panic() {
     let folder = folder();

@@ -9,8 +9,7 @@ async fn reads_the_code(browser: &Browser) -> String {
     let picture = browser.picture().await;
     let grey = image::load_from_memory(&picture).expect("a picture").to_luma8();
     let (width, height) = (grey.width() as usize, grey.height() as usize);
-    let mut seen =
-        rqrr::PreparedImage::prepare_from_greyscale(width, height, |x, y| grey.get_pixel(x as u32, y as u32).0[0]);
+    let mut seen = rqrr::PreparedImage::prepare_from_greyscale(width, height, |x, y| grey.get_pixel(x as u32, y as u32).0[0]);
     let grids = seen.detect_grids();
     assert_eq!(grids.len(), 1, "{}: one code is on the page", browser.who);
     grids[0].decode().expect("the code can be read").1

@@ -5,6 +5,7 @@
 #[path = "../club/mod.rs"]
 mod club;
 
+mod changed_bytes;
 mod dice;
 mod full_disk;
 mod half_a_deed;

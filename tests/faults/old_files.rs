@@ -65,6 +65,58 @@ async fn a_season_s_file_opened_anew_has_everything_and_lets_everybody_in_as_bef
     house.close().await;
 }
 
+/// A club that was set up with the first release: its links and devices must be what they were.
+#[tokio::test]
+async fn a_file_of_the_first_release_is_brought_up_to_date_with_everybody_in_it() {
+    let club = after_a_day().await;
+    let (driver, gate) = (club.driver("7").await, club.inspector("S. Vane").await);
+    let (cookie, gate_cookie) = (driver.person.cookie(&driver.home()), gate.person.cookie(&gate.lane()));
+    let path = club.database();
+    club.close().await;
+    let old = as_first_release(&path).await;
+    let house = Arc::new(House::open(&old, club.clock.clone()).await.expect("the steps are made"));
+    let foreign: Vec<(String, i64, String, i64)> = {
+        let mut db = house.store.read().await.expect("a reader");
+        sqlx::query_as("pragma foreign_key_check").fetch_all(&mut *db).await.expect("an answer")
+    };
+    assert_eq!(foreign, [], "every device and record still has its link");
+    let board = board(&house, club.event.parse().expect("an id")).await.expect("a board");
+    let standings: Vec<String> = board.rows.iter().map(|row| format!("{} {}", row.entry.number, row.standing)).collect();
+    assert_eq!(standings, ["7 cleared", "12 flagged", "27 pending", "114B pending"]);
+    for (cookie, role) in [(&cookie, "driver"), (&gate_cookie, "inspector")] {
+        let actor = house.actor(cookie.trim_start_matches("witnessmark=")).await.expect("an answer");
+        assert_eq!(actor.map(|actor| actor.role.word()), Some(role), "the device is still let in");
+    }
+    assert!(set_up(&house, "Another club", "Nobody").await.expect("a set-up").is_none(), "the organizer is still signed in");
+    let entered = witnessmark::acts::enter::enter(&house, &driver.secret, Default::default()).await;
+    assert!(entered.is_ok(), "a link handed out then is good until it is taken back");
+    house.close().await;
+}
+
+/// The same club in a file as the first release made it: its step alone, and its columns.
+async fn as_first_release(path: &Path) -> std::path::PathBuf {
+    let steps = path.with_file_name("steps");
+    std::fs::create_dir(&steps).expect("a folder");
+    let first = "0001_the_house.sql";
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("migrations").join(first);
+    std::fs::copy(from, steps.join(first)).expect("the first step");
+    let old = path.with_file_name("old.sqlite");
+    let mut db = SqliteConnectOptions::new().filename(&old).create_if_missing(true).connect().await.expect("a new file");
+    sqlx::migrate::Migrator::new(steps.as_path()).await.expect("steps").run(&mut db).await.expect("the first release's tables");
+    sqlx::query("attach ? as late").bind(path.to_string_lossy()).execute(&mut db).await.expect("the club");
+    for table in ["club", "edition", "event", "run_group", "entry", "access_link", "device", "draft", "record", "photo"] {
+        let columns: Vec<String> = sqlx::query_scalar("select name from pragma_table_info(?)")
+            .bind(table)
+            .fetch_all(&mut db)
+            .await
+            .expect("the first release's columns");
+        let columns = columns.join(", ");
+        let copy = format!("insert into main.{table} ({columns}) select {columns} from late.{table}");
+        sqlx::query(sqlx::AssertSqlSafe(copy)).execute(&mut db).await.expect("the rows");
+    }
+    old
+}
+
 #[tokio::test]
 async fn a_file_of_a_newer_program_is_refused_in_words_and_left_as_it_is() {
     let club = after_a_day().await;

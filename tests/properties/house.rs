@@ -90,6 +90,17 @@ fn only_the_store_speaks_sql() {
     }
 }
 
+/// What adds a route asks for its deed, and there is one place that does it: src/web/doors.rs.
+#[test]
+fn no_route_is_added_but_through_a_door_with_its_deed() {
+    for (path, text) in under("src", "rs") {
+        let is_a_door = path.ends_with("web/doors.rs") || path.ends_with("web/assets.rs");
+        for word in [".route(", ".nest(", ".route_service(", ".nest_service("] {
+            assert!(is_a_door || !code(&text).contains(word), "{}: {word} beside the doors", path.display());
+        }
+    }
+}
+
 #[test]
 fn every_file_can_be_read_in_one_sitting() {
     for (folder, ending) in [("src", "rs"), ("tests", "rs"), ("static/js", "js"), ("static/css", "css"), ("templates", "html")] {
