@@ -45,6 +45,29 @@ alter table device add column ended_at integer;
 
 create index device_by_link on device (link_id);
 
+-- What was done with a link and by whom: who can hand out a link could use it, and that must show.
+create table access_deed (
+    id integer primary key,
+    link_id blob not null references access_link (id),
+    what text not null check (what in ('made', 'made anew', 'used', 'device ended', 'taken back')),
+    -- who did it; null for who runs the server
+    by_link_id blob references access_link (id),
+    by_device_id blob references device (id),
+    at integer not null
+) strict;
+
+create index access_deed_by_link on access_deed (link_id);
+
+create trigger access_deed_stays_as_it_is before update on access_deed
+begin
+    select raise(abort, 'what was done stays as it is');
+end;
+
+create trigger access_deed_stays before delete on access_deed
+begin
+    select raise(abort, 'what was done stays');
+end;
+
 -- An organizer's passphrase: argon2id, in the form that names its salt and its costs.
 create table passphrase (
     link_id blob primary key references access_link (id),

@@ -282,6 +282,11 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
     if base.starts_with("http://") && !settings.listen.ip().is_loopback() {
         tracing::warn!("plain http: whoever is on the same network can read along; see the README, \"On the club's network\"");
     }
+    if base.starts_with("https://") && certificate.is_none() && settings.trusted_proxy.is_empty() {
+        tracing::warn!(
+            "https without a certificate of ours: name the proxy in front with --trusted-proxy, or all visitors count as one"
+        );
+    }
     tokio::spawn(keep_the_term_daily(web.house.clone(), term, web.closing.clone()));
     run_until_asked(web, listener, certificate).await
 }

@@ -6,7 +6,7 @@ use super::hand_out::organizer_named;
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
-use crate::store::{Touch, account, device};
+use crate::store::{Touch, access, account, device};
 use argon2::Argon2;
 use argon2::password_hash::phc::PasswordHash;
 use argon2::{PasswordHasher, PasswordVerifier};
@@ -22,8 +22,10 @@ pub const MOST: usize = 200;
 /// How long a shared computer stays signed in: one day's work.
 const SHARED_HOURS: i64 = 12;
 
-/// Two at once: each takes 19 MiB and a whole core, and the gate must not wait for them.
-static AT_ONCE: Semaphore = Semaphore::const_new(2);
+/// One at a time: it takes 19 MiB and a whole core, and the gate must not wait for it.
+static AT_ONCE: Semaphore = Semaphore::const_new(1);
+/// The most who may wait for their turn: beyond it a person is asked to come back.
+static WAITING: Semaphore = Semaphore::const_new(16);
 
 /// Something to compare with where there is no such organizer, so that the answer takes as long.
 static NOBODYS: LazyLock<String> = LazyLock::new(|| hash("nobody has this one", [0; 20]).unwrap_or_default());
@@ -36,23 +38,30 @@ fn hash(passphrase: &str, salt: [u8; 20]) -> Option<String> {
 
 async fn hashed(house: &House, passphrase: &str) -> Result<String, Refusal> {
     let (passphrase, salt) = (passphrase.to_owned(), house.new_secret());
-    let _turn = AT_ONCE.acquire().await.map_err(|_| closed())?;
-    let made = tokio::task::spawn_blocking(move || hash(&passphrase, salt)).await.ok().flatten();
+    let made = in_turn(move || hash(&passphrase, salt)).await?;
     made.ok_or_else(|| Refusal::NotNow("The passphrase could not be kept. Try again.".into()))
 }
 
 async fn fits(passphrase: &str, kept: String) -> Result<bool, Refusal> {
     let passphrase = passphrase.to_owned();
-    let _turn = AT_ONCE.acquire().await.map_err(|_| closed())?;
     let fits = move || match PasswordHash::new(&kept) {
         Ok(kept) => Argon2::default().verify_password(passphrase.as_bytes(), &kept).is_ok(),
         Err(_) => false,
     };
-    Ok(tokio::task::spawn_blocking(fits).await.unwrap_or(false))
+    in_turn(fits).await
 }
 
-fn closed() -> Refusal {
-    Refusal::NotNow("The server is about to end.".into())
+/// Does work that keeps a core busy, one after the other. The turn goes along with the work and not with who waits for it: who
+/// hangs up does not make room for more work than there is.
+async fn in_turn<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Refusal> {
+    let busy = || Refusal::NotNow("Too many sign in at this moment. Try again in a few seconds.".into());
+    let place = WAITING.try_acquire().map_err(|_| busy())?;
+    let turn = AT_ONCE.acquire().await.map_err(|_| busy())?;
+    let done = tokio::task::spawn_blocking(move || {
+        let (_place, _turn) = (place, turn);
+        work()
+    });
+    done.await.map_err(|_| busy())
 }
 
 /// Says what is wrong with a passphrase: too short, or one that is tried first. `known` are words that a guesser knows too.
@@ -91,7 +100,7 @@ fn checked(passphrase: &str, name: &str) -> Result<(), Refusal> {
 }
 
 /// Sets the passphrase of the organizer who holds a one-time link, and lets this device in. Every other device of theirs is
-/// out: who lost a passphrase may have lost it to somebody.
+/// out, and their passkeys are gone: who lost a passphrase may have lost it to somebody.
 pub async fn set_up(house: &House, secret: &str, passphrase: &str, caller: Caller) -> Result<Entered, Refusal> {
     // A spent link is looked at again in the transaction: the same browser may ask twice.
     let link = match enter::look(house, secret).await {
@@ -112,10 +121,10 @@ pub async fn set_up(house: &House, secret: &str, passphrase: &str, caller: Calle
         .write::<_, Refusal, _>(Touch::Access, move |db| {
             Box::pin(async move {
                 let device = enter::let_in(db, &new, spent).await?;
-                if device == new.id {
-                    device::end_others(db, id, device, new.from).await?;
-                    account::set_passphrase(db, id, &kept, new.from).await?;
-                }
+                // Asked again by the same browser, what was typed last counts: it is what the person believes they have.
+                account::set_passphrase(db, id, &kept, new.from).await?;
+                account::remove_passkeys(db, id).await?;
+                device::end_others(db, id, device, new.from).await?;
                 Ok(device)
             })
         })
@@ -140,15 +149,17 @@ pub async fn sign_in(house: &House, name: &str, passphrase: &str, shared: bool, 
     let is_right =
         passphrase.chars().count() <= MOST && fits(passphrase, kept.clone().unwrap_or_else(|| NOBODYS.clone())).await?;
     match (found, kept) {
-        (Some(link), Some(_)) if is_right => let_in_organizer(house, link, shared, caller).await,
+        (Some(link), Some(kept)) if is_right => let_in_organizer(house, link, Some(kept), shared, caller).await,
         _ => Err(Refusal::Fields(vec![field("passphrase", "The name or the passphrase is not right.")])),
     }
 }
 
-/// Puts an organizer's device down who has shown who they are.
+/// Puts an organizer's device down who has shown who they are; `kept` is the passphrase's hash that they fitted, which must still
+/// be theirs, for looking at it took a while.
 pub(super) async fn let_in_organizer(
     house: &House,
     link: crate::store::access::Link,
+    kept: Option<String>,
     shared: bool,
     caller: Caller,
 ) -> Result<Entered, Refusal> {
@@ -156,30 +167,47 @@ pub(super) async fn let_in_organizer(
     let (new, cookie) = enter::new_device(house, (&link, [0; 32]), &Caller { door: None, ..caller }, seconds)?;
     let device = house
         .store
-        .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { enter::let_in(db, &new, None).await }))
+        .write::<_, Refusal, _>(Touch::Nothing, move |db| {
+            Box::pin(async move {
+                let now = access::link(db, new.link).await?.filter(|link| link.revoked_at.is_none());
+                if now.is_none() || (kept.is_some() && account::passphrase(db, new.link).await? != kept) {
+                    return Err(Refusal::WhoAreYou);
+                }
+                enter::let_in(db, &new, None).await
+            })
+        })
         .await?;
     enter::entered(device, link, cookie, seconds)
 }
 
-/// Changes one's own passphrase and ends one's other devices. Who came in by a link that needs none sets a first one.
-pub async fn change(house: &House, actor: &Actor, old: &str, new: &str) -> Result<(), Refusal> {
-    require(actor, Deed::KeepOneself, Whose::Club)?;
+/// Refuses who does not know their own passphrase; who has none yet passes.
+pub(super) async fn require_own(house: &House, actor: &Actor, typed: &str) -> Result<Option<String>, Refusal> {
     let kept = {
         let mut db = house.store.read().await?;
         account::passphrase(&mut db, actor.link).await?
     };
-    if let Some(kept) = kept
-        && !fits(old, kept).await?
-    {
-        return Err(Refusal::Fields(vec![field("old", "This is not your passphrase.")]));
-    }
+    let is_right = match &kept {
+        Some(kept) => typed.chars().count() <= MOST && fits(typed, kept.clone()).await?,
+        None => true,
+    };
+    if is_right { Ok(kept) } else { Err(Refusal::Fields(vec![field("old", "This is not your passphrase.")])) }
+}
+
+/// Changes one's own passphrase and ends one's other devices. Who came in by a link that needs none sets a first one, and the
+/// link is spent.
+pub async fn change(house: &House, actor: &Actor, old: &str, new: &str) -> Result<(), Refusal> {
+    require(actor, Deed::KeepOneself, Whose::Club)?;
+    let kept = require_own(house, actor, old).await?;
     checked(new, &actor.name)?;
     let (hash, now, link, device) = (hashed(house, new).await?, house.now(), actor.link, actor.device);
     house
-        .store
-        .write::<_, Refusal, _>(Touch::Access, move |db| {
+        .write_as(actor, Touch::Access, move |db| {
             Box::pin(async move {
+                if account::passphrase(db, link).await? != kept {
+                    return Err(Refusal::Fields(vec![field("old", "It was changed a moment ago, on another device.")]));
+                }
                 account::set_passphrase(db, link, &hash, now).await?;
+                access::spend(db, link, now).await?;
                 Ok(device::end_others(db, link, device, now).await?)
             })
         })

@@ -85,9 +85,17 @@ impl Boards {
         look(kept.entry(event).or_default())
     }
 
+    fn all(&self, mut change: impl FnMut(&mut Kept)) {
+        self.kept.lock().unwrap_or_else(PoisonError::into_inner).values_mut().for_each(&mut change);
+    }
+
     pub(super) fn forget(&self, touch: Touch) {
         match touch {
             Touch::Nothing | Touch::Access => {}
+            Touch::All => self.all(|kept| {
+                kept.version += 1;
+                kept.board = None;
+            }),
             Touch::Entry { event, entry } => self.with(event, |kept| {
                 kept.version += 1;
                 kept.touched.insert(entry);

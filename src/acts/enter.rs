@@ -4,8 +4,9 @@ use super::Refusal;
 use super::house::House;
 use super::rights::{Actor, Role};
 use crate::store::Touch;
-use crate::store::access::{self, Digest, Link};
+use crate::store::access::{self, Digest, Done, Link};
 use crate::store::device::{self, Device, NewDevice};
+use crate::store::event::Event;
 use data_encoding::Specification;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
@@ -14,8 +15,8 @@ use sqlx::SqliteConnection;
 use std::sync::LazyLock;
 use uuid::Uuid;
 
-/// How long a driver's device stays let in: from the mail weeks before until the day is over.
-const DRIVER_DAYS: i64 = 120;
+/// How long after the event drivers' links and devices end: time to read what was found, and no door for years.
+const DRIVER_DAYS_AFTER: i64 = 30;
 /// How long an organizer's device stays signed in.
 pub(super) const ORGANIZER_HOURS: i64 = 30 * 24;
 
@@ -68,7 +69,8 @@ pub async fn look(house: &House, secret: &str) -> Result<Link, Refusal> {
     Ok(link)
 }
 
-pub(super) async fn find(house: &House, secret: &str) -> Result<Link, Refusal> {
+/// The link with this secret, used or not; `WhoAreYou` for one that is none, ended or was taken back.
+pub async fn find(house: &House, secret: &str) -> Result<Link, Refusal> {
     let digest = digest_of(secret).ok_or(Refusal::WhoAreYou)?;
     let link = {
         let mut db = house.store.read().await?;
@@ -101,7 +103,7 @@ pub async fn enter(house: &House, secret: &str, caller: Caller) -> Result<Entere
     entered(device, link, cookie, seconds)
 }
 
-/// Puts the device down and spends the link. Asked again by the device that spent it, it gives that device.
+/// Puts the device down and spends the link. Asked again by a browser that it let in before, it gives that device.
 pub(super) async fn let_in(db: &mut SqliteConnection, new: &NewDevice, spent: Option<Digest>) -> Result<Uuid, Refusal> {
     if let Some(digest) = spent
         && !access::spend_link(db, new.link, digest, new.from).await?
@@ -109,7 +111,12 @@ pub(super) async fn let_in(db: &mut SqliteConnection, new: &NewDevice, spent: Op
         let there = device::by_digest(db, new.digest, new.from).await?.filter(|there| there.link.id == new.link);
         return there.map(|there| there.id).ok_or(Refusal::Spent);
     }
-    device::add(db, new).await?;
+    if let Some(there) = device::again(db, new).await? {
+        return Ok(there);
+    }
+    // The same browser with the same link, and yet not let in again: this device was ended.
+    device::add(db, new).await.map_err(|error| if error.is_taken() { Refusal::WhoAreYou } else { error.into() })?;
+    access::note(db, new.link, Done::Used, Some((new.link, new.id)), new.from).await?;
     Ok(new.id)
 }
 
@@ -149,7 +156,10 @@ pub(super) fn entered(device: Uuid, link: Link, cookie: String, seconds: i64) ->
 async fn stay(house: &House, role: Role) -> Result<i64, Refusal> {
     Ok(match role {
         Role::Organizer => ORGANIZER_HOURS * 3600,
-        Role::Driver { .. } => DRIVER_DAYS * 86_400,
+        Role::Driver { event, .. } => {
+            let now = house.now();
+            end_for_drivers(&house.event(event).await?.event, now).as_second() - now.as_second()
+        }
         Role::Inspector { event } | Role::Marshal { event } => {
             let now = house.now();
             end_of_event(&house.event(event).await?.event, now).as_second() - now.as_second()
@@ -159,16 +169,22 @@ async fn stay(house: &House, role: Role) -> Result<i64, Refusal> {
 
 /// When the gate's and the grid's devices and links end: the night after the day that follows the event; a day from now where
 /// that is past, for who opens an event again to read in it.
-pub(super) fn end_of_event(event: &crate::store::event::Event, now: Timestamp) -> Timestamp {
+pub(super) fn end_of_event(event: &Event, now: Timestamp) -> Timestamp {
+    night_after(event, 2, now)
+}
+
+/// When drivers' links and devices end.
+pub(super) fn end_for_drivers(event: &Event, now: Timestamp) -> Timestamp {
+    night_after(event, DRIVER_DAYS_AFTER, now)
+}
+
+/// The midnight at the event's place so many days after it, or a day from now where that is past.
+fn night_after(event: &Event, days: i64, now: Timestamp) -> Timestamp {
     let zone = TimeZone::get(&event.zone).unwrap_or(TimeZone::UTC);
     let soon = now.checked_add(24.hours()).unwrap_or(now);
-    let end = event
-        .day
-        .checked_add(2.days())
-        .ok()
-        .and_then(|day| day.at(0, 0, 0, 0).to_zoned_datetime(zone).ok())
-        .map(|night| night.timestamp());
-    end.unwrap_or(soon).max(soon)
+    let day = event.day.checked_add(days.days()).ok();
+    let night = day.and_then(|day| day.at(0, 0, 0, 0).to_zoned_datetime(zone).ok()).map(|night| night.timestamp());
+    night.unwrap_or(soon).max(soon)
 }
 
 #[cfg(test)]

@@ -44,10 +44,7 @@ pub async fn keep(house: &House, actor: &Actor, entry: Uuid, typed: Draft) -> Re
         return Err(Refusal::TooMuch(format!("a field holds at most {FIELD_LONGEST} bytes")));
     }
     let now = house.now();
-    house
-        .store
-        .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { Ok(draft::keep(db, entry, &typed, now).await?) }))
-        .await
+    house.write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(draft::keep(db, entry, &typed, now).await?) })).await
 }
 
 /// What is typed for an entry and not yet sent.

@@ -1,15 +1,16 @@
 //! Handing out links: to drivers, inspectors, marshals, organizers. A secret is shown once, when it is made.
 
 use super::Refusal;
-use super::enter::{digest_of, end_of_event, secret_text};
+use super::enter::{digest_of, end_for_drivers, end_of_event, secret_text};
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Role, Whose, require};
 use crate::rules::words::is_one_line;
 use crate::store::Touch;
-use crate::store::access::{self, Digest, Link};
+use crate::store::access::{self, Digest, Done, Link};
 use crate::store::entry::{self, Entry};
 use jiff::{Timestamp, ToSpan};
+use sqlx::SqliteConnection;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -55,27 +56,37 @@ fn make(house: &House, role: Role, holder: &str, kind: Use, ends_at: Option<Time
     Ok((HandedOut { link, secret }, digest))
 }
 
-async fn keep(house: &House, made: Vec<(HandedOut, Digest)>, take_back: BTreeSet<Uuid>) -> Result<Vec<HandedOut>, Refusal> {
-    let (now, links) = (house.now(), made.clone());
+/// Who hands out: a person, or who runs the server.
+async fn keep_one(house: &House, by: Option<&Actor>, made: (HandedOut, Digest)) -> Result<HandedOut, Refusal> {
+    let (out, digest) = made;
+    let (link, noted, now) = (out.link.clone(), by.and_then(Actor::by), house.now());
     house
-        .store
-        .write::<_, Refusal, _>(Touch::Access, move |db| {
+        .write_as(by, Touch::Access, move |db| {
             Box::pin(async move {
-                for entry in take_back {
-                    access::revoke_links_of_entry(db, entry, now).await?;
-                }
-                for (made, digest) in links {
-                    access::add_link(db, &made.link, digest).await?;
-                }
-                Ok(())
+                refuse_a_second(db, &link).await?;
+                access::add_link(db, &link, digest).await?;
+                Ok(access::note(db, link.id, Done::Made, noted, now).await?)
             })
         })
         .await?;
-    Ok(made.into_iter().map(|(made, _)| made).collect())
+    Ok(out)
 }
 
-async fn keep_one(house: &House, made: (HandedOut, Digest)) -> Result<HandedOut, Refusal> {
-    keep(house, vec![made], BTreeSet::new()).await?.pop().ok_or(Refusal::NotHere)
+/// Two people of one name and role could not be told apart in a record, nor at the door.
+async fn refuse_a_second(db: &mut SqliteConnection, link: &Link) -> Result<(), Refusal> {
+    let others = match link.event {
+        Some(event) => access::links_of_event(db, event).await?,
+        None => access::organizers(db).await?,
+    };
+    let is_same = |other: &Link| {
+        other.role == link.role && other.revoked_at.is_none() && other.holder.to_lowercase() == link.holder.to_lowercase()
+    };
+    if link.entry.is_some() || !others.iter().any(is_same) {
+        return Ok(());
+    }
+    let words = "There is somebody of this name already: a record must tell them apart. For another phone of the same person, \
+        make a new link below.";
+    Err(Refusal::Fields(vec![field("name", words)]))
 }
 
 /// Which drivers get a link.
@@ -89,45 +100,70 @@ pub enum Drivers {
     One(Uuid),
 }
 
+impl Drivers {
+    fn is_meant(self, entry: &Entry, with_link: &BTreeSet<Uuid>) -> bool {
+        let wanted = match self {
+            Drivers::WithoutLink => !with_link.contains(&entry.id),
+            Drivers::All => true,
+            Drivers::One(wanted) => wanted == entry.id,
+        };
+        wanted && entry.erased_at.is_none()
+    }
+}
+
 /// Makes links for drivers of an event. Where a driver had one, it ends with its devices.
+///
+/// Who gets one is looked up in the transaction that makes it: two organizers who ask at once make no link that is dead at birth,
+/// and none carries the name of somebody who was erased a moment ago.
 pub async fn to_drivers(house: &House, actor: &Actor, event: Uuid, drivers: Drivers) -> Result<Vec<(Entry, HandedOut)>, Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
-    house.event(event).await?;
-    let (entries, links) = {
+    let ends_at = Some(end_for_drivers(&house.event(event).await?.event, house.now()));
+    let count = {
         let mut db = house.store.read().await?;
-        (entry::of_event(&mut db, event).await?, access::links_of_event(&mut db, event).await?)
+        entry::of_event(&mut db, event).await?.len()
     };
-    let good: BTreeSet<Uuid> = links.iter().filter(|link| link.revoked_at.is_none()).filter_map(|link| link.entry).collect();
-    let is_meant = |entry: &Entry| match drivers {
-        Drivers::WithoutLink => !good.contains(&entry.id) && entry.erased_at.is_none(),
-        Drivers::All => entry.erased_at.is_none(),
-        Drivers::One(wanted) => wanted == entry.id,
-    };
-    let chosen: Vec<Entry> = entries.into_iter().filter(is_meant).collect();
-    if let (Drivers::One(_), true) = (drivers, chosen.is_empty()) {
-        return Err(Refusal::NotHere);
-    }
-    let made = chosen
-        .iter()
-        .map(|entry| make(house, Role::Driver { event, entry: entry.id }, &entry.driver, Use::Often, None))
-        .collect::<Result<Vec<_>, _>>()?;
-    let made = keep(house, made, chosen.iter().map(|entry| entry.id).collect()).await?;
-    Ok(chosen.into_iter().zip(made).collect())
+    let role = |entry| Role::Driver { event, entry };
+    let fresh = (0..count).map(|_| make(house, role(Uuid::nil()), "", Use::Often, ends_at)).collect::<Result<Vec<_>, _>>()?;
+    let (now, by) = (house.now(), actor.by());
+    let made = house
+        .write_as(actor, Touch::Access, move |db| {
+            Box::pin(async move {
+                let links = access::links_of_event(db, event).await?;
+                let with_link = links.iter().filter(|link| link.lets_in(now)).filter_map(|link| link.entry).collect();
+                let entries = entry::of_event(db, event).await?.into_iter().filter(|entry| drivers.is_meant(entry, &with_link));
+                let mut made = Vec::new();
+                for (entry, (out, digest)) in entries.zip(fresh) {
+                    let link = Link { entry: Some(entry.id), holder: entry.driver.clone(), ..out.link };
+                    access::revoke_links_of_entry(db, entry.id, now).await?;
+                    access::add_link(db, &link, digest).await?;
+                    access::note(db, link.id, Done::Made, by, now).await?;
+                    made.push((entry, HandedOut { link, ..out }));
+                }
+                Ok(made)
+            })
+        })
+        .await?;
+    if matches!(drivers, Drivers::One(_)) && made.is_empty() { Err(Refusal::NotHere) } else { Ok(made) }
 }
 
 /// Takes drivers' links back, one's or all: their devices are out at once, what they typed and sent stays.
 pub async fn take_back_drivers(house: &House, actor: &Actor, event: Uuid, one: Option<Uuid>) -> Result<(), Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
     house.event(event).await?;
-    let entries = {
-        let mut db = house.store.read().await?;
-        entry::of_event(&mut db, event).await?
-    };
-    let meant: BTreeSet<Uuid> = entries.iter().map(|entry| entry.id).filter(|id| one.is_none_or(|one| one == *id)).collect();
-    if one.is_some() && meant.is_empty() {
-        return Err(Refusal::NotHere);
-    }
-    keep(house, Vec::new(), meant).await.map(drop)
+    let now = house.now();
+    let found = house
+        .write_as(actor, Touch::Access, move |db| {
+            Box::pin(async move {
+                let entries = entry::of_event(db, event).await?.into_iter().map(|entry| entry.id);
+                let meant: Vec<Uuid> = entries.filter(|id| one.is_none_or(|one| one == *id)).collect();
+                for entry in &meant {
+                    access::revoke_links_of_entry(db, *entry, now).await?;
+                }
+                Ok(!meant.is_empty())
+            })
+        })
+        .await?;
+    if found || one.is_none() { Ok(()) } else { Err(Refusal::NotHere) }
 }
 
 /// Makes a link for an inspector of an event: it lets one phone in.
@@ -156,7 +192,7 @@ async fn to_the_event(
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
     let known = house.event(event).await?;
     let ends_at = Some(end_of_event(&known.event, house.now()));
-    keep_one(house, make(house, role, &holder_name(name)?, kind, ends_at)?).await
+    keep_one(house, Some(actor), make(house, role, &holder_name(name)?, kind, ends_at)?).await
 }
 
 /// Gives a person of the event a new secret, for another phone or in place of a lost link. Devices that are in stay in.
@@ -170,16 +206,18 @@ pub async fn anew(house: &House, actor: &Actor, event: Uuid, link: Uuid) -> Resu
     let is_meant = |link: &Link| link.event == Some(event) && link.entry.is_none() && link.revoked_at.is_none();
     let link = found.filter(is_meant).ok_or(Refusal::NotHere)?;
     let ends_at = Some(end_of_event(&known.event, house.now()));
-    renew(house, link, ends_at).await
+    renew(house, Some(actor), link, ends_at).await
 }
 
-async fn renew(house: &House, link: Link, ends_at: Option<Timestamp>) -> Result<HandedOut, Refusal> {
+async fn renew(house: &House, by: Option<&Actor>, link: Link, ends_at: Option<Timestamp>) -> Result<HandedOut, Refusal> {
     let (secret, digest) = secret_of(house)?;
-    let (id, once) = (link.id, link.role == "organizer" || link.once);
+    let (id, once, noted, now) = (link.id, link.role == "organizer" || link.once, by.and_then(Actor::by), house.now());
     let found = house
-        .store
-        .write::<_, Refusal, _>(Touch::Access, move |db| {
-            Box::pin(async move { Ok(access::renew_link(db, id, digest, once, ends_at).await?) })
+        .write_as(by, Touch::Access, move |db| {
+            Box::pin(async move {
+                access::note(db, id, Done::MadeAnew, noted, now).await?;
+                Ok(access::renew_link(db, id, digest, once, ends_at).await?)
+            })
         })
         .await?;
     if !found {
@@ -191,12 +229,8 @@ async fn renew(house: &House, link: Link, ends_at: Option<Timestamp>) -> Result<
 /// Makes a one-time link for another organizer, who sets a passphrase with it.
 pub async fn to_organizer(house: &House, actor: &Actor, name: &str) -> Result<HandedOut, Refusal> {
     require(actor, Deed::RunTheClub, Whose::Club)?;
-    let name = holder_name(name)?;
-    if organizer_named(house, &name).await?.is_some() {
-        let words = "There is an organizer of this name: names tell them apart when they sign in.";
-        return Err(Refusal::Fields(vec![field("name", words)]));
-    }
-    organizer_link(house, &name, Use::Once).await
+    let made = make(house, Role::Organizer, &holder_name(name)?, Use::Once, organizer_link_end(house))?;
+    keep_one(house, Some(actor), made).await
 }
 
 /// Gives an organizer a new one-time link, in place of a lost one or of a forgotten passphrase.
@@ -207,7 +241,7 @@ pub async fn to_organizer_anew(house: &House, actor: &Actor, link: Uuid) -> Resu
         access::link(&mut db, link).await?
     };
     let link = found.filter(|link| link.role == "organizer" && link.revoked_at.is_none()).ok_or(Refusal::NotHere)?;
-    renew(house, link, organizer_link_end(house)).await
+    renew(house, Some(actor), link, organizer_link_end(house)).await
 }
 
 /// The organizer of this name who was not taken back, small and large letters alike.
@@ -227,8 +261,8 @@ pub async fn organizer_link(house: &House, name: &str, kind: Use) -> Result<Hand
     let name = holder_name(name)?;
     let ends_at = if kind == Use::Once { organizer_link_end(house) } else { None };
     match organizer_named(house, &name).await? {
-        Some(link) => renew(house, link, ends_at).await,
-        None => keep_one(house, make(house, Role::Organizer, &name, kind, ends_at)?).await,
+        Some(link) => renew(house, None, link, ends_at).await,
+        None => keep_one(house, None, make(house, Role::Organizer, &name, kind, ends_at)?).await,
     }
 }
 

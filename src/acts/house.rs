@@ -8,11 +8,12 @@ use crate::rules::sheet_file;
 use crate::store::access::Digest;
 use crate::store::device::{self, Device};
 use crate::store::event::Event;
-use crate::store::{OpenError, Store, StoreError, Touch, club, event};
+use crate::store::{OpenError, Store, StoreError, Touch, Writing, club, event};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
 use std::collections::HashMap;
 use std::path::Path;
+use std::pin::Pin;
 use std::sync::{Arc, RwLock};
 use tokio::sync::broadcast;
 use uuid::Uuid;
@@ -208,6 +209,32 @@ impl House {
         Ok(device::is_let_in(&mut db, actor.device, self.now()).await?)
     }
 
+    /// Does a deed of somebody. Whether they are let in is asked once more in the deed's own transaction: a request can be long
+    /// on its way, and who was let go meanwhile does nothing more.
+    ///
+    /// # Errors
+    /// [`Refusal::WhoAreYou`] for who is not let in any more; otherwise the deed's own.
+    pub async fn write_as<'a, T, F>(&self, actor: impl Into<Option<&'a Actor>>, touch: Touch, deed: F) -> Result<T, Refusal>
+    where
+        T: Send + 'static,
+        F: for<'c> FnOnce(&'c mut Writing) -> Pin<Box<dyn Future<Output = Result<T, Refusal>> + Send + 'c>> + Send + 'static,
+    {
+        // Nobody is who runs the server, who needs no device.
+        let (id, now) = (actor.into().map(|actor| actor.device), self.now());
+        self.store
+            .write(touch, move |db| {
+                Box::pin(async move {
+                    if let Some(id) = id
+                        && !device::is_let_in(db, id, now).await?
+                    {
+                        return Err(Refusal::WhoAreYou);
+                    }
+                    deed(db).await
+                })
+            })
+            .await
+    }
+
     /// Writes all that waits and closes the database.
     pub async fn close(&self) {
         self.store.close().await;
@@ -221,5 +248,9 @@ fn forget(kept: &RwLock<Kept>, touch: Touch) {
         Touch::Nothing | Touch::Entry { .. } => {}
         Touch::Event(event) => drop(kept.events.remove(&event)),
         Touch::Access => kept.actors.clear(),
+        Touch::All => {
+            kept.actors.clear();
+            kept.events.clear();
+        }
     }
 }

@@ -4,30 +4,36 @@ use super::Refusal;
 use super::house::House;
 use super::rights::{Actor, Deed, Whose, require};
 use crate::store::Touch;
-use crate::store::{access, device};
+use crate::store::access::{self, Done};
+use crate::store::device;
 use uuid::Uuid;
 
 /// Takes back the link of a person of an event: their devices are out at once, and what they sign from then on does not count.
 pub async fn person(house: &House, actor: &Actor, event: Uuid, link: Uuid) -> Result<(), Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
-    revoke(house, Some(event), link).await
+    revoke(house, actor, Some(event), link).await
 }
 
-/// Lets an organizer go. The last one who can come in stays: somebody must be able to run the club.
+/// Lets an organizer go. Nobody lets themselves go, and who was let go lets nobody go: the last one stays.
 pub async fn organizer(house: &House, actor: &Actor, link: Uuid) -> Result<(), Refusal> {
     require(actor, Deed::RunTheClub, Whose::Club)?;
     if link == actor.link {
         return Err(Refusal::NotNow("Nobody lets themselves go: ask another organizer to do it.".into()));
     }
-    revoke(house, None, link).await
+    revoke(house, actor, None, link).await
 }
 
-async fn revoke(house: &House, event: Option<Uuid>, link: Uuid) -> Result<(), Refusal> {
-    let now = house.now();
+async fn revoke(house: &House, actor: &Actor, event: Option<Uuid>, link: Uuid) -> Result<(), Refusal> {
+    let (now, by) = (house.now(), actor.by());
     let found = house
-        .store
-        .write::<_, Refusal, _>(Touch::Access, move |db| {
-            Box::pin(async move { Ok(access::revoke_link(db, event, link, now).await?) })
+        .write_as(actor, Touch::Access, move |db| {
+            Box::pin(async move {
+                let found = access::revoke_link(db, event, link, now).await?;
+                if found {
+                    access::note(db, link, Done::TakenBack, by, now).await?;
+                }
+                Ok(found)
+            })
         })
         .await?;
     if found { Ok(()) } else { Err(Refusal::NotHere) }
@@ -40,25 +46,36 @@ pub async fn device_of(house: &House, actor: &Actor, event: Uuid, device: Uuid) 
         let mut db = house.store.read().await?;
         device::of_event(&mut db, event).await?.into_iter().find(|one| one.id == device)
     };
-    end(house, found.ok_or(Refusal::NotHere)?.link, device).await
+    end(house, actor, found.ok_or(Refusal::NotHere)?.link, device).await
 }
 
 /// Ends one of one's own devices.
 pub async fn own_device(house: &House, actor: &Actor, device: Uuid) -> Result<(), Refusal> {
     require(actor, Deed::KeepOneself, Whose::Club)?;
-    end(house, actor.link, device).await
+    end(house, actor, actor.link, device).await
 }
 
 /// Signs this device out, whoever's it is.
 pub async fn this_device(house: &House, actor: &Actor) -> Result<(), Refusal> {
-    end(house, actor.link, actor.device).await
+    match end(house, actor, actor.link, actor.device).await {
+        // Tapped twice: it is out.
+        Err(Refusal::WhoAreYou | Refusal::NotHere) => Ok(()),
+        other => other,
+    }
 }
 
-async fn end(house: &House, link: Uuid, device: Uuid) -> Result<(), Refusal> {
-    let now = house.now();
+async fn end(house: &House, actor: &Actor, link: Uuid, device: Uuid) -> Result<(), Refusal> {
+    let (now, by) = (house.now(), actor.by());
     let found = house
-        .store
-        .write::<_, Refusal, _>(Touch::Access, move |db| Box::pin(async move { Ok(device::end(db, link, device, now).await?) }))
+        .write_as(actor, Touch::Access, move |db| {
+            Box::pin(async move {
+                let found = device::end(db, link, device, now).await?;
+                if found {
+                    access::note(db, link, Done::DeviceEnded, by, now).await?;
+                }
+                Ok(found)
+            })
+        })
         .await?;
     if found { Ok(()) } else { Err(Refusal::NotHere) }
 }

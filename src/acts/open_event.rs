@@ -60,10 +60,7 @@ pub async fn open_event(house: &House, actor: &Actor, form: &EventForm) -> Resul
     let (Some(day), Some(edition), true) = (day, edition, troubles.is_empty()) else { return Err(Refusal::Fields(troubles)) };
     let (id, made_at) = (house.new_id(), house.now());
     let event = Event { id, name, venue, day, zone: zone.to_owned(), edition: edition.id, made_at, groups };
-    house
-        .store
-        .write::<_, Refusal, _>(Touch::Event(id), move |db| Box::pin(async move { Ok(event::add(db, &event).await?) }))
-        .await?;
+    house.write_as(actor, Touch::Event(id), move |db| Box::pin(async move { Ok(event::add(db, &event).await?) })).await?;
     Ok(id)
 }
 

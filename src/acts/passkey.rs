@@ -28,16 +28,41 @@ const MOST_UNDER_WAY: usize = 500;
 /// The most passkeys of an organizer.
 const MOST_OF_ONE: usize = 10;
 
-/// A ceremony that was begun and is answered once.
-enum UnderWay {
-    Adding(Uuid, PasskeyRegistration),
-    SigningIn(PasskeyAuthentication),
-}
-
 /// The passkeys' side of this server: its name, and the ceremonies under way.
 pub struct Passkeys {
     webauthn: Webauthn,
-    under_way: Mutex<HashMap<Uuid, (Timestamp, UnderWay)>>,
+    /// Adding and signing in have room of their own: a crowd at the door does not end what somebody inside has begun.
+    adding: Ceremonies<(Uuid, PasskeyRegistration)>,
+    signing_in: Ceremonies<PasskeyAuthentication>,
+}
+
+/// Ceremonies that were begun, each answered once and in time.
+struct Ceremonies<T>(Mutex<HashMap<Uuid, (Timestamp, T)>>);
+
+impl<T> Ceremonies<T> {
+    fn new() -> Ceremonies<T> {
+        Ceremonies(Mutex::default())
+    }
+
+    fn begin(&self, house: &House, what: T) -> Uuid {
+        let (id, now) = (house.new_id(), house.now());
+        let mut under_way = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        under_way.retain(|_, (until, _)| *until > now);
+        if under_way.len() >= MOST_UNDER_WAY
+            && let Some(oldest) = under_way.iter().min_by_key(|(_, (until, _))| *until).map(|(id, _)| *id)
+        {
+            under_way.remove(&oldest);
+        }
+        under_way.insert(id, (now.checked_add(MINUTES.minutes()).unwrap_or(now), what));
+        id
+    }
+
+    /// Takes a ceremony out: it can be answered once.
+    fn take(&self, house: &House, id: Uuid) -> Result<T, Refusal> {
+        let taken = self.0.lock().unwrap_or_else(PoisonError::into_inner).remove(&id);
+        let in_time = taken.filter(|(until, _)| *until > house.now()).map(|(_, what)| what);
+        in_time.ok_or_else(|| Refusal::NotNow("That took too long, or was answered before. Begin again.".into()))
+    }
 }
 
 impl Passkeys {
@@ -50,28 +75,12 @@ impl Passkeys {
             return None;
         }
         let webauthn = WebauthnBuilder::new(host, &url).ok()?.rp_name("Witnessmark").build().ok()?;
-        Some(Passkeys { webauthn, under_way: Mutex::default() })
+        Some(Passkeys { webauthn, adding: Ceremonies::new(), signing_in: Ceremonies::new() })
     }
+}
 
-    fn begin(&self, house: &House, what: UnderWay) -> Uuid {
-        let (id, now) = (house.new_id(), house.now());
-        let mut under_way = self.under_way.lock().unwrap_or_else(PoisonError::into_inner);
-        under_way.retain(|_, (until, _)| *until > now);
-        if under_way.len() >= MOST_UNDER_WAY
-            && let Some(oldest) = under_way.iter().min_by_key(|(_, (until, _))| *until).map(|(id, _)| *id)
-        {
-            under_way.remove(&oldest);
-        }
-        under_way.insert(id, (now.checked_add(MINUTES.minutes()).unwrap_or(now), what));
-        id
-    }
-
-    /// Takes a ceremony out: it can be answered once.
-    fn take(&self, house: &House, id: Uuid) -> Result<UnderWay, Refusal> {
-        let taken = self.under_way.lock().unwrap_or_else(PoisonError::into_inner).remove(&id);
-        let in_time = taken.filter(|(until, _)| *until > house.now()).map(|(_, what)| what);
-        in_time.ok_or_else(|| Refusal::NotNow("That took too long, or was answered before. Begin again.".into()))
-    }
+fn too_many() -> Refusal {
+    Refusal::TooMuch(format!("at most {MOST_OF_ONE} passkeys. Remove one first."))
 }
 
 fn not_accepted(error: impl std::fmt::Display) -> Refusal {
@@ -87,20 +96,23 @@ fn as_json(passkey: &Passkey) -> Result<String, StoreError> {
     serde_json::to_string(passkey).map_err(|error| StoreError::Unreadable(format!("a passkey: {error}")))
 }
 
-/// Begins to add a passkey to one's own account.
+/// Begins to add a passkey to one's own account. It asks for the passphrase: two minutes at somebody's open laptop must not be
+/// enough to come in for good.
 pub async fn begin_adding(
     house: &House,
     passkeys: &Passkeys,
     actor: &Actor,
+    passphrase: &str,
 ) -> Result<(Uuid, CreationChallengeResponse), Refusal> {
     require(actor, Deed::KeepOneself, Whose::Club)?;
+    super::account::require_own(house, actor, passphrase).await?;
     let own: Vec<CredentialID> = own(house, actor.link).await?.into_iter().map(|kept| kept.id).collect();
     if own.len() >= MOST_OF_ONE {
-        return Err(Refusal::TooMuch(format!("at most {MOST_OF_ONE} passkeys. Remove one first.")));
+        return Err(too_many());
     }
     let (challenge, state) =
         passkeys.webauthn.start_passkey_registration(actor.link, &actor.name, &actor.name, Some(own)).map_err(not_accepted)?;
-    Ok((passkeys.begin(house, UnderWay::Adding(actor.link, state)), challenge))
+    Ok((passkeys.adding.begin(house, (actor.link, state)), challenge))
 }
 
 /// Adds the passkey that the browser made.
@@ -116,7 +128,7 @@ pub async fn finish_adding(
     if !is_one_line(name.trim(), 60) {
         return Err(Refusal::Fields(vec![field("name", "Give the passkey a name, up to 60 characters: my phone, say.")]));
     }
-    let UnderWay::Adding(link, state) = passkeys.take(house, id)? else { return Err(Refusal::NotHere) };
+    let (link, state) = passkeys.adding.take(house, id)?;
     if link != actor.link {
         return Err(Refusal::NotHere);
     }
@@ -130,8 +142,15 @@ pub async fn finish_adding(
         used_at: None,
     };
     let added = house
-        .store
-        .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { Ok(account::add_passkey(db, &kept).await?) }))
+        .write_as(actor, Touch::Nothing, move |db| {
+            Box::pin(async move {
+                let all = account::passkeys(db).await?;
+                if all.iter().filter(|one| one.link == link).count() >= MOST_OF_ONE {
+                    return Err(too_many());
+                }
+                Ok(account::add_passkey(db, &kept).await?)
+            })
+        })
         .await?;
     if added { Ok(()) } else { Err(Refusal::Fields(vec![field("passkey", "This passkey is kept already.")])) }
 }
@@ -147,7 +166,7 @@ pub async fn begin_signing_in(house: &House, passkeys: &Passkeys) -> Result<(Uui
         return Err(Refusal::NotNow("No organizer has a passkey here yet: use your passphrase.".into()));
     }
     let (challenge, state) = passkeys.webauthn.start_passkey_authentication(&all).map_err(not_accepted)?;
-    Ok((passkeys.begin(house, UnderWay::SigningIn(state)), challenge))
+    Ok((passkeys.signing_in.begin(house, state), challenge))
 }
 
 /// Lets the organizer in whose passkey answered.
@@ -159,7 +178,7 @@ pub async fn finish_signing_in(
     shared: bool,
     caller: Caller,
 ) -> Result<Entered, Refusal> {
-    let UnderWay::SigningIn(state) = passkeys.take(house, id)? else { return Err(Refusal::WhoAreYou) };
+    let state = passkeys.signing_in.take(house, id)?;
     let result = passkeys.webauthn.finish_passkey_authentication(answer, &state).map_err(not_accepted)?;
     let (kept, link) = {
         let mut db = house.store.read().await?;
@@ -177,7 +196,7 @@ pub async fn finish_signing_in(
             Box::pin(async move { Ok(account::passkey_used(db, &kept.id, &changed, now).await?) })
         })
         .await?;
-    let_in_organizer(house, link, shared, caller).await
+    let_in_organizer(house, link, None, shared, caller).await
 }
 
 /// One's own passkeys.
@@ -191,10 +210,7 @@ pub async fn remove(house: &House, actor: &Actor, id: Vec<u8>) -> Result<(), Ref
     require(actor, Deed::KeepOneself, Whose::Club)?;
     let link = actor.link;
     let found = house
-        .store
-        .write::<_, Refusal, _>(Touch::Nothing, move |db| {
-            Box::pin(async move { Ok(account::remove_passkey(db, link, &id).await?) })
-        })
+        .write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(account::remove_passkey(db, link, &id).await?) }))
         .await?;
     if found { Ok(()) } else { Err(Refusal::NotHere) }
 }

@@ -74,22 +74,9 @@ pub async fn give_out(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Re
 pub async fn erase(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Result<(), Refusal> {
     require(actor, Deed::AnswerForData, Whose::Entry { event, entry: id })?;
     of_event(house, event, id).await?;
-    erase_entry(house, event, id).await
-}
-
-async fn erase_entry(house: &House, event: Uuid, id: Uuid) -> Result<(), Refusal> {
     let now = house.now();
-    // Two transactions: the first ends the devices, the second tells the boards. Done twice, neither changes anything more.
-    house
-        .store
-        .write::<_, Refusal, _>(Touch::Access, move |db| {
-            Box::pin(async move { Ok(access::revoke_links_of_entry(db, id, now).await.map(drop)?) })
-        })
-        .await?;
-    house
-        .store
-        .write::<_, Refusal, _>(Touch::Event(event), move |db| Box::pin(async move { Ok(personal::erase(db, id, now).await?) }))
-        .await
+    house.write_as(actor, Touch::All, move |db| Box::pin(async move { Ok(personal::erase(db, id, now).await?) })).await?;
+    Ok(house.store.tidy().await?)
 }
 
 /// Erases the drivers of every event that is past the club's term. Gives how many there were.
@@ -109,9 +96,16 @@ pub async fn keep_the_term(house: &House, term: Term) -> Result<usize, Refusal> 
             entry::of_event(&mut db, event.id).await?
         };
         for entry in entries.into_iter().filter(|entry| entry.erased_at.is_none()) {
-            erase_entry(house, event.id, entry.id).await?;
+            let (id, now) = (entry.id, house.now());
+            let erase = house
+                .store
+                .write::<_, Refusal, _>(Touch::All, move |db| Box::pin(async move { Ok(personal::erase(db, id, now).await?) }));
+            erase.await?;
             erased += 1;
         }
+    }
+    if erased > 0 {
+        house.store.tidy().await?;
     }
     Ok(erased)
 }

@@ -24,10 +24,7 @@ pub async fn add_edition(house: &House, actor: &Actor, file: &str) -> Result<Uui
     let id = house.new_id();
     let edition =
         Edition { id, number: 0, name: sheet.name, file: file.to_owned(), made_at: house.now(), made_by: actor.name.clone() };
-    house
-        .store
-        .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { Ok(club::add_edition(db, &edition).await?) }))
-        .await?;
+    house.write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(club::add_edition(db, &edition).await?) })).await?;
     Ok(id)
 }
 
@@ -85,8 +82,7 @@ pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, edition
         house.edition(&mut db, edition).await?;
     }
     house
-        .store
-        .write::<_, Refusal, _>(Touch::Event(event_id), move |db| {
+        .write_as(actor, Touch::Event(event_id), move |db| {
             Box::pin(async move { Ok(event::set_edition(db, event_id, edition).await?) })
         })
         .await

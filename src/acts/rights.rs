@@ -62,6 +62,11 @@ impl Actor {
         Some(Actor { role, name: device.link.holder.clone(), link: device.link.id, device: device.id })
     }
 
+    /// Who does something with a link, for the notes that stay.
+    pub fn by(&self) -> crate::store::access::By {
+        Some((self.link, self.device))
+    }
+
     /// The person as a record names them.
     pub fn maker(&self) -> Maker {
         Maker { name: self.name.clone(), role: self.role.word().to_owned(), link: self.link, device: self.device }

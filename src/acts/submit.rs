@@ -118,6 +118,7 @@ async fn photos_are_here(house: &House, entry: Uuid, answers: &Answers) -> Resul
 pub(super) fn settle(outcome: Appended) -> Result<Appended, Refusal> {
     match outcome {
         Appended::New | Appended::Again => Ok(outcome),
+        Appended::NotLetIn => Err(Refusal::WhoAreYou),
         Appended::IdTaken => Err(Refusal::IdTaken),
         Appended::Full => Err(Refusal::TooMuch("this car's history is full; ask the organizer for a new entry".into())),
     }

@@ -51,8 +51,7 @@ pub async fn take_roster(house: &House, actor: &Actor, event: Uuid, file: &[u8])
     }
     let count = entries.len();
     house
-        .store
-        .write::<_, Refusal, _>(Touch::Event(event), move |db| {
+        .write_as(actor, Touch::Event(event), move |db| {
             Box::pin(async move {
                 for new in &entries {
                     entry::add(db, new).await?;

@@ -45,8 +45,7 @@ pub async fn withdraw(house: &House, actor: &Actor, entry: Uuid, given: Withdraw
         serde_json::to_string(&WordBody { reason, ..WordBody::default() }).map_err(|error| Refusal::NotNow(error.to_string()))?;
     let record = new_record(house, actor, (known.event.id, entry), (given.id, Kind::Withdrawal), given.seen, body, given.made_at);
     house
-        .store
-        .write::<_, Refusal, _>(Touch::Entry { event: known.event.id, entry }, move |db| {
+        .write_as(actor, Touch::Entry { event: known.event.id, entry }, move |db| {
             Box::pin(async move {
                 let records = history::of_entry(db, entry).await?;
                 if !records.iter().any(|record| record.kind == Kind::Clear) {

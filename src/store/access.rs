@@ -84,6 +84,71 @@ pub(super) fn is_same(stored: &[u8], digest: &Digest) -> bool {
     stored.ct_eq(digest).into()
 }
 
+/// What was done with a link.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Done {
+    Made,
+    MadeAnew,
+    Used,
+    DeviceEnded,
+    TakenBack,
+}
+
+impl Done {
+    /// The word in the column and on the page.
+    pub fn word(self) -> &'static str {
+        match self {
+            Done::Made => "made",
+            Done::MadeAnew => "made anew",
+            Done::Used => "used",
+            Done::DeviceEnded => "device ended",
+            Done::TakenBack => "taken back",
+        }
+    }
+}
+
+/// Who does it: their link and their device; `None` for who runs the server.
+pub type By = Option<(Uuid, Uuid)>;
+
+/// Notes what was done with a link, and by whom. Notes stay.
+pub async fn note(db: &mut SqliteConnection, link: Uuid, what: Done, by: By, at: Timestamp) -> Result<(), StoreError> {
+    sqlx::query("insert into access_deed (link_id, what, by_link_id, by_device_id, at) values (?, ?, ?, ?, ?)")
+        .bind(&link.as_bytes()[..])
+        .bind(what.word())
+        .bind(by.map(|(link, _)| link.as_bytes().to_vec()))
+        .bind(by.map(|(_, device)| device.as_bytes().to_vec()))
+        .bind(at.as_millisecond())
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// A note as a page shows it.
+#[derive(Clone, Debug)]
+pub struct Noted {
+    pub link: Uuid,
+    pub what: String,
+    /// The name of who did it; `None` for who runs the server.
+    pub by: Option<String>,
+    pub at: Timestamp,
+}
+
+/// What was done with the links of inspectors and marshals of an event, the newest first.
+pub async fn notes_of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Noted>, StoreError> {
+    let rows: Vec<(Vec<u8>, String, Option<String>, i64)> = sqlx::query_as(
+        "select deed.link_id, deed.what, maker.holder, deed.at from access_deed as deed
+         join access_link as link on link.id = deed.link_id left join access_link as maker on maker.id = deed.by_link_id
+         where link.event_id = ? and link.entry_id is null order by deed.id desc",
+    )
+    .bind(&event.as_bytes()[..])
+    .fetch_all(db)
+    .await?;
+    let noted = |(link, what, by, at): (Vec<u8>, String, Option<String>, i64)| {
+        Ok(Noted { link: row::id(&link)?, what, by, at: row::time(at)? })
+    };
+    rows.into_iter().map(noted).collect()
+}
+
 /// Keeps a new link by its secret's digest.
 pub async fn add_link(db: &mut SqliteConnection, link: &Link, digest: Digest) -> Result<(), StoreError> {
     sqlx::query(
@@ -157,6 +222,16 @@ pub async fn spend_link(db: &mut SqliteConnection, link: Uuid, digest: Digest, a
     .execute(db)
     .await?;
     Ok(done.rows_affected() == 1)
+}
+
+/// Spends a link whose holder needs it no more.
+pub async fn spend(db: &mut SqliteConnection, link: Uuid, at: Timestamp) -> Result<(), StoreError> {
+    sqlx::query("update access_link set once = 1, spent_at = coalesce(spent_at, ?) where id = ?")
+        .bind(at.as_millisecond())
+        .bind(&link.as_bytes()[..])
+        .execute(db)
+        .await?;
+    Ok(())
 }
 
 /// The links of an event, newest first.

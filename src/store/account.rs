@@ -110,6 +110,12 @@ pub async fn passkey_used(db: &mut SqliteConnection, id: &[u8], credential: &str
     Ok(())
 }
 
+/// Removes every passkey of an organizer.
+pub async fn remove_passkeys(db: &mut SqliteConnection, link: Uuid) -> Result<(), StoreError> {
+    sqlx::query("delete from passkey where link_id = ?").bind(&link.as_bytes()[..]).execute(db).await?;
+    Ok(())
+}
+
 /// Removes a passkey of an organizer.
 pub async fn remove_passkey(db: &mut SqliteConnection, link: Uuid, id: &[u8]) -> Result<bool, StoreError> {
     let done =

@@ -86,6 +86,20 @@ pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), Store
     Ok(())
 }
 
+/// The device with this secret where it came in by this link before and was not ended: it stays let in for longer.
+pub async fn again(db: &mut SqliteConnection, new: &NewDevice) -> Result<Option<Uuid>, StoreError> {
+    let id: Option<Vec<u8>> = sqlx::query_scalar(
+        "update device set ends_at = max(ends_at, ?), used_at = ? where digest = ? and link_id = ? and ended_at is null returning id",
+    )
+    .bind(new.to.as_millisecond())
+    .bind(new.from.as_millisecond())
+    .bind(&new.digest[..])
+    .bind(&new.link.as_bytes()[..])
+    .fetch_optional(db)
+    .await?;
+    id.as_deref().map(row::id).transpose()
+}
+
 /// The device with this secret, if it is still let in and its link was not taken back.
 pub async fn by_digest(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<Option<Device>, StoreError> {
     #[derive(FromRow)]

@@ -69,6 +69,20 @@ pub async fn add(db: &mut SqliteConnection, entry: &Entry) -> Result<(), StoreEr
     Ok(())
 }
 
+/// Entries of events that seem to be the same person's: by mail, or by name where there is no mail. The newest first.
+pub async fn of_same_person(db: &mut SqliteConnection, entry: &Entry) -> Result<Vec<Entry>, StoreError> {
+    let rows: Vec<EntryRow> = sqlx::query_as(
+        "select * from entry where id <> ?1 and erased_at is null
+         and ((?2 <> '' and lower(mail) = lower(?2)) or lower(driver) = lower(?3)) order by id desc limit 200",
+    )
+    .bind(&entry.id.as_bytes()[..])
+    .bind(&entry.mail)
+    .bind(&entry.driver)
+    .fetch_all(db)
+    .await?;
+    rows.into_iter().map(EntryRow::entry).collect()
+}
+
 /// One entry.
 pub async fn one(db: &mut SqliteConnection, id: Uuid) -> Result<Option<Entry>, StoreError> {
     let row: Option<EntryRow> =

@@ -92,6 +92,8 @@ pub enum Appended {
     IdTaken,
     /// The entry's history is full: nothing was written.
     Full,
+    /// Its maker's device is not let in any more: nothing was written.
+    NotLetIn,
 }
 
 #[derive(FromRow)]
@@ -170,6 +172,9 @@ impl Row {
 }
 
 /// Adds a record at the end of its event's chain; the writer holds the transaction.
+///
+/// It is looked at here, and not only when the request came in, whether the maker's device is let in: a request can be long on
+/// its way. A hold is taken all the same: it is on the safe side.
 pub async fn append(writing: &mut Writing, new: &NewRecord) -> Result<Appended, StoreError> {
     let ends = writing.ends(new.event, new.entry).await?;
     if new.kind == Kind::Submission && ends.submissions >= MOST_SUBMISSIONS {
@@ -184,7 +189,11 @@ pub async fn append(writing: &mut Writing, new: &NewRecord) -> Result<Appended, 
     let written = sqlx::query(
         "insert into record (id, event_id, entry_id, place, kind, seen, body, number, made_at, arrived_at, maker, maker_salt,
              maker_mark, maker_role, link_id, device_id, counts, entry_before, event_before, hash)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
+         select ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20
+         where ?5 = 'hold' or exists (
+             select 1 from device join access_link as link on link.id = device.link_id
+             where device.id = ?16 and device.ended_at is null and device.ends_at > ?10 and link.revoked_at is null)
+         on conflict (id) do nothing",
     )
     .bind(&new.id.as_bytes()[..])
     .bind(&new.event.as_bytes()[..])
@@ -212,8 +221,7 @@ pub async fn append(writing: &mut Writing, new: &NewRecord) -> Result<Appended, 
         writing.extend(new.event, new.entry, hash, new.kind == Kind::Submission);
         return Ok(Appended::New);
     }
-    let there = one(writing, new.id).await?.ok_or_else(|| StoreError::Unreadable("a record that is there and is not".into()))?;
-    Ok(compare(&there, new))
+    Ok(one(writing, new.id).await?.map_or(Appended::NotLetIn, |there| compare(&there, new)))
 }
 
 /// The record as it will be hashed.

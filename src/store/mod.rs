@@ -22,7 +22,7 @@ use crate::rules::chain::Sealed;
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::pool::PoolConnection;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
-use sqlx::{ConnectOptions, Sqlite, SqliteConnection, SqlitePool};
+use sqlx::{ConnectOptions, Connection, Sqlite, SqliteConnection, SqlitePool};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -71,6 +71,7 @@ pub enum OpenError {
 pub struct Store {
     readers: SqlitePool,
     writer: writer::Writer,
+    options: SqliteConnectOptions,
 }
 
 impl Store {
@@ -98,15 +99,27 @@ impl Store {
         })?;
         let readers = SqlitePoolOptions::new()
             .max_connections(READERS)
-            .connect_with(options.read_only(true).create_if_missing(false))
+            .connect_with(options.clone().read_only(true).create_if_missing(false))
             .await
             .map_err(database)?;
-        Ok(Store { readers, writer: writer::Writer::start(connection, listener) })
+        Ok(Store { readers, writer: writer::Writer::start(connection, listener), options })
     }
 
     /// A connection to read with: it sees all that was committed before, and cannot write.
     pub async fn read(&self) -> Result<PoolConnection<Sqlite>, StoreError> {
         Ok(self.readers.acquire().await?)
+    }
+
+    /// Empties the journal into the database file. What was erased is written over in the file, but the journal keeps old pages
+    /// until it is emptied.
+    ///
+    /// # Errors
+    /// What SQLite says; [`StoreError::NotCommitted`] where readers held the journal for longer than the database waits.
+    pub async fn tidy(&self) -> Result<(), StoreError> {
+        let mut db = self.options.clone().connect().await?;
+        let (busy, _, _): (i64, i64, i64) = sqlx::query_as("pragma wal_checkpoint(truncate)").fetch_one(&mut db).await?;
+        db.close().await?;
+        if busy == 0 { Ok(()) } else { Err(StoreError::NotCommitted("the journal is in use".into())) }
     }
 
     /// Ends the writer after all that waits is written. Later writes are refused.

@@ -9,6 +9,7 @@ use uuid::Uuid;
 /// Erases the driver of an entry. Their name as a maker of records goes with its salt: what stays cannot be guessed back.
 pub async fn erase(db: &mut SqliteConnection, entry: Uuid, at: Timestamp) -> Result<(), StoreError> {
     let id = &entry.as_bytes()[..];
+    super::access::revoke_links_of_entry(db, entry, at).await?;
     let steps = [
         "delete from draft where entry_id = ?",
         "delete from photo where entry_id = ?",

@@ -47,6 +47,8 @@ pub enum Touch {
     Event(Uuid),
     /// Who may come in.
     Access,
+    /// Something that is kept in many places.
+    All,
 }
 
 /// Hears of every touch, after the commit and before anybody is answered: a caller that goes away in between cannot

@@ -42,13 +42,19 @@ fn of(peer: IpAddr, headers: &HeaderMap, proxies: &[IpNet]) -> IpAddr {
     let chain: Vec<&str> = said.flat_map(|text| text.split(',')).map(str::trim).collect();
     let mut nearest = peer;
     for text in chain.into_iter().rev() {
-        let Ok(address) = text.trim_matches(['[', ']']).parse() else { break };
+        let Some(address) = read(text) else { break };
         nearest = address;
         if !is_ours(&address) {
             break;
         }
     }
     nearest
+}
+
+/// An address as proxies write it: alone, in brackets, or with a port.
+fn read(text: &str) -> Option<IpAddr> {
+    let with_port = || text.parse::<SocketAddr>().map(|socket| socket.ip());
+    text.trim_matches(['[', ']']).parse().or_else(|_| with_port()).ok()
 }
 
 #[cfg(test)]
@@ -74,6 +80,8 @@ mod tests {
     fn what_the_asker_wrote_before_the_proxy_is_not_believed() {
         assert_eq!(asked("10.0.0.2", "1.1.1.1, 198.51.100.7", &["10.0.0.2/32"]), "198.51.100.7");
         assert_eq!(asked("10.0.0.2", "1.1.1.1, 198.51.100.7, 10.0.0.3", &["10.0.0.0/24"]), "198.51.100.7", "two proxies");
+        assert_eq!(asked("10.0.0.2", "198.51.100.7:51344", &["10.0.0.2/32"]), "198.51.100.7", "with its port");
+        assert_eq!(asked("10.0.0.2", "[2001:db8::1]:443", &["10.0.0.2/32"]), "2001:db8::1");
         assert_eq!(asked("10.0.0.2", "nonsense", &["10.0.0.2/32"]), "10.0.0.2");
     }
 }

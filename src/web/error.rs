@@ -193,6 +193,14 @@ pub(super) async fn no_such_page() -> Fault {
     Fault::from(Refusal::NotHere)
 }
 
+/// What another site made the browser send.
+pub(super) fn from_elsewhere() -> Response {
+    let words = "Your browser sent this on behalf of another site, so nothing was done. Open your private link again and send it \
+        from there. If it happens on the club's own pages, the server is reached under another address than it was told: the \
+        organizer can set that.";
+    Fault::new(StatusCode::FORBIDDEN, "This did not come from here", words).into_response()
+}
+
 /// A handler that panicked: the person is told, the log has the cause, the server goes on.
 pub(super) fn panicked(cause: Box<dyn Any + Send + 'static>) -> Response {
     let words = cause.downcast_ref::<String>().cloned().or_else(|| cause.downcast_ref::<&str>().map(|text| (*text).to_owned()));

@@ -7,12 +7,12 @@ use super::error::Fault;
 use super::form::{At, Form};
 use super::limits::Limited;
 use super::page::{Page, long_day, render};
-use super::session::{Called, door_cookie};
+use super::session::{Called, door_cookie, home_of};
 use super::sign_in::{self, let_in};
 use crate::acts::account::FEWEST;
-use crate::acts::enter::{Caller, digest_of, enter, look, secret_text};
+use crate::acts::enter::{Caller, digest_of, enter, find, look, secret_text};
 use crate::acts::personal::Term;
-use crate::acts::rights::Deed;
+use crate::acts::rights::{Deed, Role};
 use crate::acts::{Refusal, account};
 use crate::store::access::Link;
 use crate::store::club;
@@ -82,18 +82,43 @@ async fn come_in(
     Called(caller): Called,
     At(secret): At<String>,
 ) -> Result<Response, Fault> {
-    let link = look(&web.house, &secret).await.map_err(|refusal| wrong(&web, address, refusal))?;
-    if !link.once {
-        let entered = enter(&web.house, &secret, Caller { door: None, ..caller }).await?;
-        return Ok(let_in(&web, &entered, false));
-    }
-    let page = render(&ComeIn::of(&web, link).await?)?;
+    let door = caller.door.clone().filter(|door| digest_of(door).is_some());
+    let door = door.unwrap_or_else(|| secret_text(web.house.new_secret()));
+    let caller = Caller { door: Some(door.clone()), ..caller };
+    let mut response = match look(&web.house, &secret).await {
+        Ok(link) if link.once => render(&ComeIn::of(&web, link).await?)?.into_response(),
+        Ok(link) => {
+            web.limits.opening(link.id)?;
+            let_in(&web, &enter(&web.house, &secret, caller).await?, false)
+        }
+        Err(Refusal::Spent) => used_up(&web, &secret, caller).await?,
+        Err(refusal) => return Err(wrong(&web, address, refusal)),
+    };
     // Whoever looks again keeps the secret they were given: the answer to their first try may be on its way.
-    if caller.door.as_deref().is_some_and(|door| digest_of(door).is_some()) {
-        return Ok(page.into_response());
+    if let Ok(cookie) = door_cookie(&web, &door).parse() {
+        response.headers_mut().append(SET_COOKIE, cookie);
     }
-    let door = secret_text(web.house.new_secret());
-    Ok(([(SET_COOKIE, door_cookie(&web, &door))], page).into_response())
+    Ok(response)
+}
+
+/// A one-time link that was used: by this browser, which is let in again, or by another.
+async fn used_up(web: &Web, secret: &str, caller: Caller) -> Result<Response, Fault> {
+    let link = find(&web.house, secret).await?;
+    if link.role != "organizer"
+        && let Ok(entered) = enter(&web.house, secret, caller).await
+    {
+        return Ok(let_in(web, &entered, false));
+    }
+    let home = Role::of_link(&link).map(home_of).unwrap_or_default();
+    let page = UsedUp { home: if link.role == "organizer" { "/sign-in".into() } else { home } };
+    Ok((StatusCode::CONFLICT, Html(page.render()?)).into_response())
+}
+
+/// Says that a one-time link was used, and where its holder finds what it led to.
+#[derive(Template)]
+#[template(path = "front/used_up.html")]
+struct UsedUp {
+    home: String,
 }
 
 /// A link that lets nobody in is counted as a guess.
@@ -114,7 +139,7 @@ async fn use_link(
 ) -> Result<Response, Fault> {
     let caller = Caller { door: caller.door.filter(|door| digest_of(door).is_some()), ..caller };
     if caller.door.is_none() {
-        let words = "This browser keeps no cookies, or the page was open for more than an hour. Open your link again.";
+        let words = "This browser keeps no cookies: allow them for this site, and open your link again.";
         return Err(Refusal::NotNow(words.into()).into());
     }
     let passphrase = form.raw("passphrase");

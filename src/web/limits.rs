@@ -9,6 +9,7 @@ use governor::{DefaultKeyedRateLimiter, Quota, RateLimiter};
 use std::hash::Hash;
 use std::net::IpAddr;
 use std::num::NonZeroU32;
+use std::sync::atomic::{AtomicU64, Ordering};
 use uuid::Uuid;
 
 /// What was guessed wrong.
@@ -33,14 +34,20 @@ fn counted(address: IpAddr) -> IpAddr {
     }
 }
 
-/// The counters. Memory is bounded: what has rested is forgotten at every thousandth question.
+/// The counters. Memory is bounded: what has rested is forgotten now and then.
 pub struct Limits {
     links: DefaultKeyedRateLimiter<IpAddr>,
     cookies: DefaultKeyedRateLimiter<IpAddr>,
     passphrases: DefaultKeyedRateLimiter<IpAddr>,
     passkeys: DefaultKeyedRateLimiter<IpAddr>,
-    /// By the name that was typed: many addresses that guess at one organizer.
+    /// By address and name: somebody who guesses at one organizer.
+    guesses_at_name: DefaultKeyedRateLimiter<(IpAddr, String)>,
+    /// By the name that was typed, from anywhere. It is wide: a passphrase that stands the check needs no narrow one, and a narrow
+    /// one would let anybody keep an organizer out.
     names: DefaultKeyedRateLimiter<String>,
+    own: DefaultKeyedRateLimiter<Uuid>,
+    /// By link: how often one that lets many in may be opened.
+    openings: DefaultKeyedRateLimiter<Uuid>,
     writes: DefaultKeyedRateLimiter<Uuid>,
 }
 
@@ -54,18 +61,25 @@ impl Default for Limits {
         Limits {
             links: RateLimiter::keyed(quota(300, 30)),
             cookies: RateLimiter::keyed(quota(1200, 600)),
-            passphrases: RateLimiter::keyed(quota(10, 2)),
+            passphrases: RateLimiter::keyed(quota(60, 20)),
+            guesses_at_name: RateLimiter::keyed(quota(10, 2)),
             passkeys: RateLimiter::keyed(quota(60, 20)),
-            names: RateLimiter::keyed(quota(30, 1)),
+            names: RateLimiter::keyed(quota(300, 20)),
+            own: RateLimiter::keyed(quota(10, 2)),
+            openings: RateLimiter::keyed(quota(100, 10)),
             // A phone that comes back from an hour without signal sends a gate's whole work at once.
             writes: RateLimiter::keyed(quota(3000, 600)),
         }
     }
 }
 
+/// How many questions were asked.
+static ASKED: AtomicU64 = AtomicU64::new(0);
+
 /// Asks a counter; the error says in how many seconds to come back.
 fn ask<K: Hash + Eq + Clone>(limiter: &DefaultKeyedRateLimiter<K>, key: &K, words: &str) -> Result<(), Fault> {
-    if limiter.len() > 20_000 {
+    // Looking through all of them takes a while: now and then, and only where there are many.
+    if ASKED.fetch_add(1, Ordering::Relaxed).is_multiple_of(5_000) && limiter.len() > 1_000 {
         limiter.retain_recent();
     }
     let now = DefaultClock::default().now();
@@ -87,12 +101,19 @@ impl Limits {
     pub(super) fn passphrase(&self, address: IpAddr, name: &str) -> Result<(), Fault> {
         self.guess(Limited::Passphrase, address)?;
         let name: String = name.trim().to_lowercase().chars().take(60).collect();
+        let words = "Too many tries at this name from this network. A passkey lets you in, or another network.";
+        ask(&self.guesses_at_name, &(counted(address), name.clone()), words)?;
         ask(&self.names, &name, "Too many tries at this name. A passkey, or a new link from who runs the server, lets you in.")
     }
 
     /// Counts tries at one's own passphrase, by who is signed in.
     pub(super) fn own_passphrase(&self, actor: &Actor) -> Result<(), Fault> {
-        ask(&self.names, &actor.link.to_string(), "Too many tries.")
+        ask(&self.own, &actor.link, "Too many tries.")
+    }
+
+    /// Counts how often a link that lets many in is opened: each opening is written down.
+    pub(super) fn opening(&self, link: Uuid) -> Result<(), Fault> {
+        ask(&self.openings, &link, "This link was opened too often in a short time.")
     }
 
     /// Counts passkey ceremonies: each is remembered for some minutes, and there is room for some hundreds.
@@ -137,8 +158,9 @@ mod tests {
     #[test]
     fn many_networks_that_guess_at_one_name_are_slowed_together() {
         let limits = Limits::default();
-        let tries = (0..=255).take_while(|last| limits.passphrase(address(*last), "M. ASHDOWN ").is_ok()).count();
-        assert_eq!(tries, 30);
+        let from = |nth: u16| IpAddr::from([0x2001, 0xdb8, 0, nth, 0, 0, 0, 1]);
+        let tries = (0..600).take_while(|nth| limits.passphrase(from(*nth), "M. ASHDOWN ").is_ok()).count();
+        assert!((300..320).contains(&tries), "{tries}");
         assert!(limits.passphrase(address(200), "L. Ferrant").is_ok(), "another organizer");
     }
 }

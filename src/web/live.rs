@@ -59,6 +59,8 @@ async fn hear(
         }
         Ok(Touch::Event(of)) if of == event => Heard::Changed(String::new()),
         // Who cannot be asked for is let go too: the page comes back, and is asked who it is.
+        Ok(Touch::All) if house.is_let_in(actor).await.unwrap_or(false) => Heard::Changed(String::new()),
+        Ok(Touch::All) => Heard::Out,
         Ok(Touch::Access) if !house.is_let_in(actor).await.unwrap_or(false) => Heard::Out,
         // Too slow to hear all: something changed, no telling what, and perhaps the listener is out.
         Err(BroadcastStreamRecvError::Lagged(_)) if house.is_let_in(actor).await.unwrap_or(false) => {

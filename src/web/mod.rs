@@ -42,6 +42,7 @@ use tower_http::compression::CompressionLayer;
 use tower_http::compression::predicate::{NotForContentType, Predicate, SizeAbove};
 use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
+use url::Url;
 
 /// The largest form, in bytes: a full sheet with a note at every item.
 const LARGEST_FORM: usize = 512 * 1024;
@@ -131,6 +132,9 @@ pub fn router(web: Web) -> Router {
     let (router, listed) = doors().open();
     let guard = Arc::new(Guard::new(web.clone(), &listed));
     let is_https = web.is_https();
+    // A proxy may ask us under another name than browsers know: what they call the place is believed too.
+    let origin = Url::parse(&web.base).map(|base| base.origin().ascii_serialization()).unwrap_or_default();
+    let csrf = CsrfLayer::new().add_trusted_origin(origin).unwrap_or_default();
     let pages = router.fallback(error::no_such_page).layer(middleware::from_fn_with_state(guard, doors::guard)).with_state(web);
     // Event streams must not be packed: a packer holds back what should be told at once.
     let packed = SizeAbove::new(700).and(NotForContentType::SSE).and(NotForContentType::IMAGES);
@@ -142,7 +146,7 @@ pub fn router(web: Web) -> Router {
     Router::new()
         .merge(pages)
         .merge(assets::routes())
-        .layer(CsrfLayer::new())
+        .layer(csrf.with_rejection_response(|_| error::from_elsewhere()))
         .layer(middleware::from_fn(move |request, next| headers(is_https, request, next)))
         .layer(CatchPanicLayer::custom(error::panicked))
 }

@@ -64,7 +64,7 @@ pub(super) fn end_cookie(web: &Web, role: Role) -> String {
 
 /// The header that gives a browser its secret for the door.
 pub(super) fn door_cookie(web: &Web, secret: &str) -> String {
-    format!("{DOOR}={secret}; Path=/in; Max-Age=3600; HttpOnly; SameSite=Lax{}", secure(web))
+    format!("{DOOR}={secret}; Path=/in; Max-Age=10368000; HttpOnly; SameSite=Lax{}", secure(web))
 }
 
 /// The browser that asks to be let in.

@@ -28,7 +28,8 @@ async function post(path, body) {
 const named = (list) => (list ?? []).map((one) => ({ ...one, id: bytes(one.id) }));
 
 async function addPasskey() {
-  const { id, options } = await post('/club/you/passkeys/begin');
+  const passphrase = document.getElementById('passkey-passphrase')?.value;
+  const { id, options } = await post('/club/you/passkeys/begin', { passphrase });
   const asked = options.publicKey;
   const made = await navigator.credentials.create({
     publicKey: {
@@ -85,7 +86,8 @@ async function signInByPasskey() {
 function offer(part, act) {
   if (!part || !window.PublicKeyCredential) return;
   part.hidden = false;
-  part.querySelector('button').addEventListener('click', () => {
+  part.addEventListener('submit', (event) => {
+    event.preventDefault();
     words.hidden = true;
     // Somebody who closes the browser's own window has changed their mind: no fault, but a word.
     act().catch((error) => say(error.name === 'NotAllowedError' ? 'No passkey was given. Try again, or use your passphrase.' : error.message));

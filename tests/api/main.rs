@@ -18,6 +18,7 @@ mod events;
 mod forms;
 mod gate;
 mod late;
+mod let_go;
 mod links;
 mod live;
 mod own_tls;

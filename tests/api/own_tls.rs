@@ -108,16 +108,16 @@ async fn an_address_that_the_asker_wrote_is_believed_from_the_clubs_proxy_only()
     let count = async |club: &Club| {
         let guesser = Person::stranger(&club.base);
         let mut stopped = 0;
-        for nth in 0..30 {
-            let form = [("name", format!("Organizer {nth}")), ("passphrase", "guess after guess".into())];
+        for nth in 0..90 {
+            let form = [("name", format!("Organizer {nth}")), ("passphrase", "longer than any passphrase ".repeat(9))];
             let request = guesser.client.post(guesser.url("/sign-in")).header("x-forwarded-for", format!("198.51.100.{nth}"));
             let answer = guesser.send(request.form(&form)).await;
             stopped += u32::from(answer.status() == StatusCode::TOO_MANY_REQUESTS);
         }
         stopped
     };
-    assert!(count(&Club::open().await).await >= 15, "thirty invented addresses are one");
+    assert!(count(&Club::open().await).await >= 25, "ninety invented addresses are one");
     let proxy = ["127.0.0.1/32".parse().expect("a network"), "::1/128".parse().expect("a network")];
     let behind = Club::with(None, |web| web.behind(&proxy)).await;
-    assert_eq!(count(&behind).await, 0, "thirty people whom the proxy names are thirty");
+    assert_eq!(count(&behind).await, 0, "ninety people whom the proxy names are ninety");
 }

@@ -42,7 +42,7 @@ async fn all_that_is_held_on_a_driver_is_handed_out_as_one_file() {
     let held: Json = file.json().await;
     assert_eq!(held["entry"]["driver"], "Ines Okafor");
     assert_eq!(held["entry"]["mail"], "ines@example.org");
-    assert_eq!(held["links"][0]["devices"][0]["until"], "2026-09-06T06:00:00Z");
+    assert_eq!(held["links"][0]["devices"][0]["until"], "2026-06-07T23:00:00Z");
     assert_eq!(held["typed_and_not_sent"]["pad-front"]["lf"], "8.5");
     let kinds: Vec<&str> = held["history"].as_array().expect("a list").iter().filter_map(|one| one["kind"].as_str()).collect();
     assert_eq!(kinds, ["submission", "clear"]);

@@ -2,6 +2,7 @@
 
 use crate::club::{Answer, Club, PASSPHRASE, Person};
 use reqwest::StatusCode;
+use serde_json::json;
 
 async fn signs_in(person: &Person, name: &str, passphrase: &str) -> Answer {
     person.post("/sign-in", &[("name", name), ("passphrase", passphrase)]).await
@@ -58,7 +59,7 @@ async fn a_guesser_is_stopped_while_the_paddock_behind_the_same_address_works_on
         assert!(tries <= 12, "a guesser goes on for ever");
     };
     assert!(stopped.header("retry-after").parse::<u32>().is_ok_and(|seconds| seconds <= 60), "it says when to come back");
-    assert!(stopped.page().await.text().contains("Too many wrong tries"));
+    assert!(stopped.page().await.text().contains("Too many tries at this name from this network"));
     let ines = club.driver("27").await;
     assert_eq!(ines.sends(|_| ()).await.status(), StatusCode::CREATED, "a driver from the same address sends");
     assert_eq!(club.inspector("R. Holt").await.clears("27").await.status(), StatusCode::SEE_OTHER, "the gate works");
@@ -185,14 +186,16 @@ async fn two_organizers_let_each_other_in_again_and_nobody_lets_themselves_go() 
 #[tokio::test]
 async fn a_passkey_is_answered_once_and_only_by_who_began() {
     let club = Club::open().await;
-    let none = Person::stranger(&club.base).post_json("/sign-in/passkey/begin", &serde_json::json!({})).await;
+    let none = Person::stranger(&club.base).post_json("/sign-in/passkey/begin", &json!({})).await;
     assert_eq!(none.status(), StatusCode::CONFLICT);
     assert!(none.page().await.text().contains("use your passphrase"));
-    let begun = club.organizer.post_json("/club/you/passkeys/begin", &serde_json::json!({})).await.json().await;
+    let without = club.organizer.post_json("/club/you/passkeys/begin", &json!({ "passphrase": "a guess at the laptop" })).await;
+    assert_eq!(without.status(), StatusCode::UNPROCESSABLE_ENTITY, "two minutes at an open laptop are not enough");
+    let begun = club.organizer.post_json("/club/you/passkeys/begin", &json!({ "passphrase": PASSPHRASE })).await.json().await;
     let options = &begun["options"]["publicKey"];
     assert_eq!(options["rp"]["id"], "localhost");
     assert_eq!(options["authenticatorSelection"]["userVerification"], "required", "a passkey is a person, not a lost key");
-    let forged = serde_json::json!({ "id": begun["id"], "name": "mine", "credential": { "id": "AA", "rawId": "AA", "type": "public-key",
+    let forged = json!({ "id": begun["id"], "name": "mine", "credential": { "id": "AA", "rawId": "AA", "type": "public-key",
         "response": { "attestationObject": "AA", "clientDataJSON": "AA" }, "extensions": {} } });
     let refused = club.organizer.post_json("/club/you/passkeys", &forged).await;
     assert_eq!(refused.status(), StatusCode::UNPROCESSABLE_ENTITY);

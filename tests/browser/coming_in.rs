@@ -91,6 +91,7 @@ async fn an_organizer_sets_a_passphrase_adds_a_passkey_and_signs_in_with_it() {
             }
             browser.sees("h1", "Events").await;
             browser.opens(&format!("{}/club/you", club.base)).await;
+            browser.types("#passkey-passphrase", PASSPHRASE).await;
             browser.types("#passkey-name", "my phone").await;
             browser.follows("[data-passkey-add] button").await;
             browser.sees("main", "my phone").await;

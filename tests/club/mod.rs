@@ -142,7 +142,12 @@ impl Club {
     /// A new link's secret, for an inspector or a marshal.
     pub async fn link_for(&self, role: &str, name: &str) -> String {
         let path = format!("/club/events/{}/people", self.event);
-        self.organizer.post(&path, &[("role", role), ("name", name)]).await.page().await.secret()
+        let made = self.organizer.post(&path, &[("role", role), ("name", name)]).await;
+        // Somebody of this name is there already: this is another phone of theirs.
+        if made.status() == StatusCode::UNPROCESSABLE_ENTITY {
+            return self.another_link_for(name).await;
+        }
+        made.page().await.secret()
     }
 
     /// The forms that the page of people has for somebody: `/links`, `/end`, one for each device.

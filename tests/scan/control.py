@@ -5,12 +5,12 @@ import http.client
 import sqlite3
 import urllib.request
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs, quote, urlsplit
 
 PAGE = """<!DOCTYPE html><title>Holes</title>
 <a href="/greet?name=you">greet</a> <a href="/find?id=1">find</a> <a href="/go?to=/">go</a> <a href="/file?name=a">file</a>
 <a href="/fetch?from=a">fetch</a> <a href="/break?at=1">break</a> <a href="/kept">kept</a> <a href="/out?by=1">out</a>
-<form method="post" action="/keep"><input name="word"><button>keep</button></form>"""
+<form method="post" action="/keep"><input name="word"><button name="deed" value="keep">keep</button></form>"""
 kept: list[str] = []
 
 
@@ -40,7 +40,7 @@ class Holes(BaseHTTPRequestHandler):
                 except sqlite3.Error as error:
                     self.answer(200, html.escape(f"sqlite3.OperationalError: {error}"))
             case "/go":
-                self.answer(302, "", Location=asked.get("to", "/"))
+                self.answer(302, "", Location=quote(asked.get("to", "/"), safe=":/?&=#%"))
             case "/file":
                 try:
                     name = asked.get("name", "")
@@ -64,7 +64,9 @@ class Holes(BaseHTTPRequestHandler):
 
     def do_POST(self) -> None:
         sent = self.rfile.read(int(self.headers.get("Content-Length") or 0)).decode("utf-8", "replace")
-        kept.extend(parse_qs(sent).get("word", []))
+        form = parse_qs(sent)
+        # Nothing is kept for who pressed no button.
+        kept.extend(form.get("word", []) if form.get("deed") else [])
         self.answer(303, "", Location="/kept")
 
     def log_message(self, *_: object) -> None:

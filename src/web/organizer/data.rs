@@ -5,6 +5,7 @@ use crate::acts::Refusal;
 use crate::acts::house::KnownEvent;
 use crate::acts::personal;
 use crate::store::entry::{self, Entry};
+use crate::store::event;
 use crate::web::Web;
 use crate::web::draw::Plate;
 use crate::web::error::Fault;
@@ -23,13 +24,24 @@ struct Data<'a> {
     known: &'a KnownEvent,
     entry: Entry,
     clock: Clock,
+    /// What seems to be the same person's at other events.
+    others: Vec<(Entry, String)>,
     trouble: Option<&'static str>,
 }
 
 async fn read<'a>(web: &Web, known: &'a KnownEvent, id: Uuid) -> Result<Data<'a>, Fault> {
     let mut db = web.house.store.read().await?;
     let entry = entry::one(&mut db, id).await?.ok_or(Refusal::NotHere)?;
-    Ok(Data { known, entry, clock: Clock::of(&known.event), trouble: None })
+    let mut others = Vec::new();
+    if entry.erased_at.is_none() {
+        let events = event::all(&mut db).await?;
+        for other in entry::of_same_person(&mut db, &entry).await? {
+            let of = events.iter().find(|event| event.id == other.event);
+            let name = of.map(|event| format!("{}, {}", event.name, event.day)).unwrap_or_default();
+            others.push((other, name));
+        }
+    }
+    Ok(Data { known, entry, clock: Clock::of(&known.event), others, trouble: None })
 }
 
 pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((event, id)): At<(Uuid, Uuid)>) -> Page {

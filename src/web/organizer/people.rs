@@ -3,8 +3,9 @@
 use super::links::{For, Made, show_links};
 use super::run;
 use crate::acts::house::KnownEvent;
+use crate::acts::refusal::field;
 use crate::acts::{Refusal, hand_out, let_out};
-use crate::store::access::{self, Link};
+use crate::store::access::{self, Link, Noted};
 use crate::store::device::{self, Listed};
 use crate::web::Web;
 use crate::web::error::Fault;
@@ -22,6 +23,8 @@ use uuid::Uuid;
 pub(super) struct Person {
     pub link: Link,
     pub devices: Vec<Listed>,
+    /// What was done with the link, and by whom.
+    pub notes: Vec<Noted>,
 }
 
 #[derive(Template)]
@@ -42,6 +45,7 @@ impl People<'_> {
     async fn read<'a>(web: &Web, known: &'a KnownEvent) -> Result<People<'a>, Fault> {
         let mut db = web.house.store.read().await?;
         let mut devices = device::of_event(&mut db, known.event.id).await?;
+        let mut notes = access::notes_of_event(&mut db, known.event.id).await?;
         let (mut inspectors, mut marshals) = (Vec::new(), Vec::new());
         for link in access::links_of_event(&mut db, known.event.id).await? {
             let here = match link.role.as_str() {
@@ -49,7 +53,8 @@ impl People<'_> {
                 "marshal" => &mut marshals,
                 _ => continue,
             };
-            here.push(Person { devices: devices.extract_if(.., |device| device.link == link.id).collect(), link });
+            let devices = devices.extract_if(.., |device| device.link == link.id).collect();
+            here.push(Person { devices, notes: notes.extract_if(.., |note| note.link == link.id).collect(), link });
         }
         Ok(People {
             clock: Clock::of(&known.event),
@@ -81,10 +86,10 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(event): At<
 pub(super) async fn add(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, form: Form) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     let (role, name) = (form.text("role"), form.text("name"));
-    let (made, what) = if role == "marshal" {
-        (hand_out::to_marshal(&web.house, &actor, event, name).await, For::Marshal)
-    } else {
-        (hand_out::to_inspector(&web.house, &actor, event, name).await, For::Inspector)
+    let (made, what) = match role {
+        "inspector" => (hand_out::to_inspector(&web.house, &actor, event, name).await, For::Inspector),
+        "marshal" => (hand_out::to_marshal(&web.house, &actor, event, name).await, For::Marshal),
+        _ => return Err(Refusal::Fields(vec![field("role", "An inspector or a marshal.")]).into()),
     };
     match made {
         Ok(out) => Ok(show_links(&known, vec![Made::of(&web, out)], what)?.into_response()),

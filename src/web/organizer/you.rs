@@ -84,9 +84,18 @@ pub(super) async fn passphrase(State(web): State<Web>, Who(actor): Who, form: Fo
 pub(super) async fn begin_passkey(
     State(web): State<Web>,
     Who(actor): Who,
+    Sent(Beginning { passphrase }): Sent<Beginning>,
 ) -> Result<Json<Begun<CreationChallengeResponse>>, Fault> {
-    let (id, options) = passkey::begin_adding(&web.house, passkeys_of(&web)?, &actor).await?;
+    web.limits.own_passphrase(&actor)?;
+    let (id, options) = passkey::begin_adding(&web.house, passkeys_of(&web)?, &actor, &passphrase).await?;
     Ok(Json(Begun { id, options }))
+}
+
+/// Who begins to add a passkey says the passphrase.
+#[derive(Deserialize)]
+pub(super) struct Beginning {
+    #[serde(default)]
+    passphrase: String,
 }
 
 /// What the browser's authenticator made.
