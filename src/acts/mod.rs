@@ -9,6 +9,7 @@ pub mod hand_out;
 pub mod house;
 pub mod let_out;
 pub mod open_event;
+pub mod pass;
 pub mod passkey;
 pub mod personal;
 pub mod raise_edition;

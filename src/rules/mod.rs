@@ -16,6 +16,7 @@ pub mod line;
 pub mod noise;
 pub mod numbers;
 pub mod openness;
+pub mod pass;
 pub mod queue;
 pub mod sampling;
 pub mod sheet;

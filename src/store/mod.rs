@@ -10,6 +10,7 @@ pub mod device;
 pub mod draft;
 pub mod entry;
 pub mod event;
+pub mod event_key;
 pub mod history;
 pub mod personal;
 pub mod photo;

@@ -71,13 +71,34 @@ pub(super) fn takes_gzip(headers: &HeaderMap) -> bool {
     headers.get(header::ACCEPT_ENCODING).and_then(|value| value.to_str().ok()).is_some_and(|value| value.contains("gzip"))
 }
 
+/// What the pages need that work without signal; readers of codes come when they are asked for.
+fn is_for_every_page(path: &str) -> bool {
+    let is_shown = [".css", ".js", ".woff2", ".svg"].iter().any(|ending| path.ends_with(ending));
+    is_shown && path != "js/sw.js" && path != "js/passkey.js" && !path.starts_with("vendor/jsqr")
+}
+
+/// The worker that serves pages without signal. It stands at the root, for it may serve only what lies beneath it, and knows the
+/// version it belongs to: a new program brings a new worker.
+static WORKER: LazyLock<String> = LazyLock::new(|| {
+    let mut paths: Vec<&str> = ASSETS.by_path.keys().map(String::as_str).filter(|path| is_for_every_page(path)).collect();
+    paths.sort();
+    let urls: Vec<String> = paths.into_iter().map(|path| format!("\"{}\"", url(path))).collect();
+    let code = ASSETS.by_path.get("js/sw.js").map(|file| String::from_utf8_lossy(&file.plain)).unwrap_or_default();
+    format!("const VERSION = \"{}\";\nconst ASSETS = [{}];\n{code}", ASSETS.version, urls.join(", "))
+});
+
+async fn service_worker() -> Response {
+    let kind = (header::CONTENT_TYPE, "text/javascript; charset=utf-8");
+    ([kind, (header::CACHE_CONTROL, "no-cache")], WORKER.as_str()).into_response()
+}
+
 /// Where an asset is found: `css/base.css` becomes `/static/3f9c.../css/base.css`.
 pub fn url(path: &str) -> String {
     format!("/static/{}/{path}", ASSETS.version)
 }
 
 pub(super) fn routes() -> Router {
-    Router::new().route("/static/{version}/{*path}", get(asset))
+    Router::new().route("/static/{version}/{*path}", get(asset)).route("/sw.js", get(service_worker))
 }
 
 async fn asset(Path((version, path)): Path<(String, String)>, headers: HeaderMap) -> Response {

@@ -9,26 +9,30 @@ use super::page::{Clock, Page, long_day, render};
 use super::session::Who;
 use crate::acts::board::{Board, Row, board};
 use crate::acts::house::KnownEvent;
+use crate::acts::pass;
 use crate::acts::rights::{Actor, Deed, Whose, require};
 use crate::rules::standing::Standing;
 use crate::store::history::Kind;
 use askama::Template;
+use axum::Json;
 use axum::extract::State;
 use axum::response::IntoResponse;
+use data_encoding::BASE64URL_NOPAD;
 use jiff::tz::TimeZone;
+use serde::Serialize;
 use std::sync::Arc;
 use uuid::Uuid;
 
 pub(super) fn doors() -> Doors {
-    Doors::new().get("/{event}", Deed::WatchTheGrid, show).get("/{event}/live", Deed::WatchTheGrid, live).post(
-        "/{event}/sign-out",
-        Deed::WatchTheGrid,
-        super::sign_in::sign_out,
-    )
+    Doors::new()
+        .get("/{event}", Deed::WatchTheGrid, show)
+        .get("/{event}/live", Deed::WatchTheGrid, live)
+        .get("/{event}/cars.json", Deed::WatchTheGrid, cars)
+        .post("/{event}/sign-out", Deed::WatchTheGrid, super::sign_in::sign_out)
 }
 
 #[derive(Template)]
-#[template(path = "grid/grid.html", blocks = ["news"])]
+#[template(path = "grid/grid.html")]
 struct Grid<'a> {
     known: &'a KnownEvent,
     actor: &'a Actor,
@@ -44,20 +48,20 @@ impl Grid<'_> {
         self.board.rows.iter().map(Arc::as_ref).find(|row| row.entry.number.as_str() == self.wanted)
     }
 
-    /// Why a car does not go out, in a line that can be read out at the window.
-    fn because(&self, row: &Row) -> String {
-        match (&row.word, &row.finding) {
-            (Some(word), _) if word.kind == Kind::Withdrawal => format!("clearance taken back: {}", word.reason),
-            (Some(word), _) if word.kind == Kind::Hold => format!("held at the gate: {}", word.reason),
-            (_, Some(finding)) => finding.clone(),
-            _ if row.sent == 0 => "no sheet was sent".into(),
-            _ if row.missing > 0 => "the sheet is not complete".into(),
-            _ => "it has not been through the gate".into(),
-        }
-    }
-
     fn of_group(&self, group: &str) -> Vec<&Row> {
         self.board.rows.iter().map(Arc::as_ref).filter(|row| row.entry.group == group).collect()
+    }
+}
+
+/// Why a car does not go out, in a line that can be read out at the window.
+pub(super) fn because(row: &Row) -> String {
+    match (&row.word, &row.finding) {
+        (Some(word), _) if word.kind == Kind::Withdrawal => format!("clearance taken back: {}", word.reason),
+        (Some(word), _) if word.kind == Kind::Hold => format!("held at the gate: {}", word.reason),
+        (_, Some(finding)) => finding.clone(),
+        _ if row.sent == 0 => "no sheet was sent".into(),
+        _ if row.missing > 0 => "the sheet is not complete".into(),
+        _ => "it has not been through the gate".into(),
     }
 }
 
@@ -74,7 +78,62 @@ async fn show(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, Aske
     let other_day = (today != known.event.day).then(|| format!("This is the list for {}.", long_day(&known.event.day)));
     let wanted = asked.text("number").to_ascii_uppercase().chars().take(8).collect();
     let page = Grid { clock: Clock::of(&known.event), known: &known, actor: &actor, board, wanted, other_day };
-    if asked.text("part") == "news" { render(&page.as_news()) } else { render(&page) }
+    render(&page)
+}
+
+/// What a marshal's device keeps for when there is no signal: every car, and the key that passes are verified with.
+#[derive(Serialize)]
+struct List {
+    event: Uuid,
+    name: String,
+    day: String,
+    /// The event's public key, base64url.
+    key: String,
+    /// When this was so, and until when passes hold: milliseconds since 1970-01-01 UTC.
+    as_of: i64,
+    until: i64,
+    cars: Vec<Car>,
+}
+
+#[derive(Serialize)]
+struct Car {
+    entry: Uuid,
+    number: String,
+    driver: String,
+    car: String,
+    group: String,
+    cleared: bool,
+    /// Somebody at the gate or the organizer said no: it outranks any pass.
+    held: bool,
+    because: String,
+}
+
+async fn cars(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<Json<List>, Fault> {
+    let known = at_the_grid(&web, &actor, event).await?;
+    // The clock first: what is on the board was so at that time at the latest.
+    let as_of = web.house.now();
+    let key = pass::public_key_of(&web.house, event).await?;
+    let board = board(&web.house, event).await?;
+    let car = |row: &Arc<Row>| Car {
+        entry: row.entry.id,
+        number: row.entry.number.to_string(),
+        driver: row.entry.driver.clone(),
+        car: row.entry.car.clone(),
+        group: row.entry.group.clone(),
+        cleared: row.standing == Standing::Cleared,
+        held: row.standing != Standing::Cleared
+            && row.word.as_ref().is_some_and(|word| matches!(word.kind, Kind::Hold | Kind::Withdrawal)),
+        because: if row.standing == Standing::Cleared { String::new() } else { because(row) },
+    };
+    Ok(Json(List {
+        event,
+        name: known.event.name.clone(),
+        day: long_day(&known.event.day),
+        key: BASE64URL_NOPAD.encode(&key),
+        as_of: as_of.as_millisecond(),
+        until: pass::holds_until(&known).as_millisecond(),
+        cars: board.rows.iter().map(car).collect(),
+    }))
 }
 
 async fn live(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<impl IntoResponse, Fault> {

@@ -11,6 +11,7 @@ mod front;
 mod limits;
 mod live;
 pub mod page;
+pub(crate) mod pass;
 mod session;
 mod sign_in;
 mod telling;

@@ -1,11 +1,11 @@
 // Adding a passkey and signing in with one. Browsers speak bytes, the server speaks base64url.
-const bytes = (text) => Uint8Array.from(atob(text.replaceAll('-', '+').replaceAll('_', '/')), (c) => c.charCodeAt(0));
+const bytes = (text) => Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (c) => c.charCodeAt(0));
 const text = (buffer) =>
-  btoa(String.fromCharCode(...new Uint8Array(buffer))).replaceAll('+', '-').replaceAll('/', '_').replaceAll('=', '');
+  btoa(String.fromCharCode(...new Uint8Array(buffer))).replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
 
-const add = document.querySelector('[data-passkey-add]');
-const signIn = document.querySelector('[data-passkey-sign-in]');
-const words = document.querySelector('[data-passkey-words]');
+const add = document.querySelector("[data-passkey-add]");
+const signIn = document.querySelector("[data-passkey-sign-in]");
+const words = document.querySelector("[data-passkey-words]");
 
 function say(what) {
   words.textContent = what;
@@ -15,21 +15,21 @@ function say(what) {
 /** Posts JSON. A refusal is a page for people: its words are shown where they were asked for. */
 async function post(path, body) {
   const answer = await fetch(path, {
-    method: 'POST',
-    headers: { 'content-type': 'application/json' },
+    method: "POST",
+    headers: { "content-type": "application/json" },
     body: JSON.stringify(body ?? {}),
   });
   if (answer.ok) return answer.status === 204 ? null : answer.json();
-  const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
-  const said = [...page.querySelectorAll('main li, main h1 + p')].map((part) => part.textContent.trim());
-  throw new Error(said.join(' ') || 'The passkey was not accepted.');
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const said = [...page.querySelectorAll("main li, main h1 + p")].map((part) => part.textContent.trim());
+  throw new Error(said.join(" ") || "The passkey was not accepted.");
 }
 
 const named = (list) => (list ?? []).map((one) => ({ ...one, id: bytes(one.id) }));
 
 async function addPasskey() {
-  const passphrase = document.getElementById('passkey-passphrase')?.value;
-  const { id, options } = await post('/club/you/passkeys/begin', { passphrase });
+  const passphrase = document.getElementById("passkey-passphrase")?.value;
+  const { id, options } = await post("/club/you/passkeys/begin", { passphrase });
   const asked = options.publicKey;
   const made = await navigator.credentials.create({
     publicKey: {
@@ -39,9 +39,9 @@ async function addPasskey() {
       excludeCredentials: named(asked.excludeCredentials),
     },
   });
-  await post('/club/you/passkeys', {
+  await post("/club/you/passkeys", {
     id,
-    name: document.getElementById('passkey-name').value || 'a passkey',
+    name: document.getElementById("passkey-name").value || "a passkey",
     credential: {
       id: made.id,
       rawId: text(made.rawId),
@@ -57,15 +57,15 @@ async function addPasskey() {
 }
 
 async function signInByPasskey() {
-  const { id, options } = await post('/sign-in/passkey/begin');
+  const { id, options } = await post("/sign-in/passkey/begin");
   const asked = options.publicKey;
   const given = await navigator.credentials.get({
     publicKey: { ...asked, challenge: bytes(asked.challenge), allowCredentials: named(asked.allowCredentials) },
   });
   const { authenticatorData, clientDataJSON, signature, userHandle } = given.response;
-  await post('/sign-in/passkey', {
+  await post("/sign-in/passkey", {
     id,
-    shared: document.querySelector('[name=shared]').checked,
+    shared: document.querySelector("[name=shared]").checked,
     credential: {
       id: given.id,
       rawId: text(given.rawId),
@@ -79,18 +79,18 @@ async function signInByPasskey() {
       extensions: {},
     },
   });
-  location.assign('/club');
+  location.assign("/club");
 }
 
 /** Shows what needs a script only where there is one, and a browser that has passkeys. */
 function offer(part, act) {
   if (!part || !window.PublicKeyCredential) return;
   part.hidden = false;
-  part.addEventListener('submit', (event) => {
+  part.addEventListener("submit", (event) => {
     event.preventDefault();
     words.hidden = true;
     // Somebody who closes the browser's own window has changed their mind: no fault, but a word.
-    act().catch((error) => say(error.name === 'NotAllowedError' ? 'No passkey was given. Try again, or use your passphrase.' : error.message));
+    act().catch((error) => say(error.name === "NotAllowedError" ? "No passkey was given. Try again, or use your passphrase." : error.message));
   });
 }
 

@@ -152,7 +152,9 @@ class Report:
 def main() -> None:
     out, rows = Path(sys.argv[2]), accepted_rows(Path(sys.argv[3]))
     report, used = Report(), Counter()
-    report.must("FAILED" not in (out / "runs.log").read_text(), "a run did not come to its end")
+    ended = lines(out / "runs.log")
+    for job in ["control", "tls", *(f"scan {role}" for role in ROLES)]:
+        report.must(f"{job}: came to its end" in ended, f"{job}: did not come to its end")
     parts = [("control", report.control), ("tls", report.tls)]
     parts += [(role, lambda folder, role=role: report.role(role, folder, rows, used)) for role in ROLES]
     for name, judge in parts:

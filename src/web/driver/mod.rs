@@ -3,6 +3,7 @@
 mod area;
 mod home;
 mod item;
+mod pass;
 mod photo;
 
 pub(in crate::web) use photo::jpeg;
@@ -26,6 +27,7 @@ pub(super) fn doors() -> Doors {
     Doors::new()
         .get("/{entry}", Deed::FillIn, home::home)
         .get("/{entry}/live", Deed::FillIn, home::live)
+        .get("/{entry}/pass", Deed::FillIn, pass::show)
         .get("/{entry}/areas/{area}", Deed::FillIn, area::show)
         .post("/{entry}/areas/{area}", Deed::FillIn, area::save)
         .post("/{entry}/submissions", Deed::FillIn, send::send)

@@ -1,0 +1,131 @@
+//! A pass: what a cleared entry shows at the pit exit, in few enough bytes for a code that a phone reads through a windscreen,
+//! and signed, so that a marshal without signal can tell it from a drawing of one.
+//!
+//! It says that this car was cleared when the pass was made, and until when that may be believed without asking. It is no
+//! clearance by itself: where a newer word of the car is known, that word counts.
+
+use data_encoding::BASE32_NOPAD;
+use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
+
+/// The first byte of a pass of this form.
+const FORM: u8 = 1;
+/// Goes into what is signed, so that a signature over something else is never taken for one over a pass.
+const CONTEXT: &[u8] = b"witnessmark pass 1";
+/// The longest car number and run group, in bytes.
+const LONGEST: usize = 60;
+
+/// What a pass says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Pass {
+    pub event: [u8; 16],
+    pub entry: [u8; 16],
+    /// The sign-off that cleared the car.
+    pub clear: [u8; 16],
+    /// When it was made, in minutes since 1970-01-01 UTC.
+    pub made_min: u32,
+    /// Until when it holds, in minutes since 1970-01-01 UTC.
+    pub until_min: u32,
+    pub number: String,
+    pub group: String,
+}
+
+/// Why a text is no pass.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PassError {
+    #[error("this is no pass")]
+    NotAPass,
+    #[error("this pass was not made by this club for this event, or was altered")]
+    Forged,
+}
+
+impl Pass {
+    fn bytes(&self) -> Vec<u8> {
+        let mut bytes = vec![FORM];
+        bytes.extend(self.event);
+        bytes.extend(self.entry);
+        bytes.extend(self.clear);
+        bytes.extend(self.made_min.to_be_bytes());
+        bytes.extend(self.until_min.to_be_bytes());
+        for text in [&self.number, &self.group] {
+            let end = text.floor_char_boundary(LONGEST);
+            bytes.push(end as u8);
+            bytes.extend(&text.as_bytes()[..end]);
+        }
+        bytes
+    }
+
+    /// The pass as text: base32 (RFC 4648, without padding) of what it says and of an Ed25519 signature (RFC 8032) over it. All
+    /// of it are letters and figures of a code's denser alphabet (ISO/IEC 18004).
+    ///
+    /// # Example: what was sealed is opened, and a changed letter is not
+    /// ```
+    /// use witnessmark::rules::pass::{Pass, PassError, public_key};
+    /// let key = [7; 32];
+    /// let pass = Pass {
+    ///     event: [1; 16], entry: [2; 16], clear: [3; 16], made_min: 29_638_440, until_min: 29_639_460,
+    ///     number: "27".into(), group: "B".into(),
+    /// };
+    /// let text = pass.seal(&key);
+    /// assert_eq!(Pass::open(&text, &public_key(&key)), Ok(pass));
+    /// let altered = text.replacen("AE", "AI", 1);
+    /// assert_eq!(Pass::open(&altered, &public_key(&key)), Err(PassError::Forged));
+    /// ```
+    pub fn seal(&self, key: &[u8; 32]) -> String {
+        let bytes = self.bytes();
+        let signature = SigningKey::from_bytes(key).sign(&[CONTEXT, &bytes].concat());
+        BASE32_NOPAD.encode(&[&bytes[..], &signature.to_bytes()].concat())
+    }
+
+    /// Reads a pass without asking who made it: to find out which event's key to ask.
+    ///
+    /// # Errors
+    /// [`PassError::NotAPass`] for a text of another form.
+    pub fn read(text: &str) -> Result<Pass, PassError> {
+        parts(text).map(|(pass, ..)| pass)
+    }
+
+    /// Reads a pass and verifies that it was sealed with the key that belongs to this public one.
+    ///
+    /// # Errors
+    /// [`PassError::NotAPass`] for a text of another form, [`PassError::Forged`] for a signature that does not fit.
+    pub fn open(text: &str, public: &[u8; 32]) -> Result<Pass, PassError> {
+        let (pass, bytes, signature) = parts(text)?;
+        let key = VerifyingKey::from_bytes(public).map_err(|_| PassError::Forged)?;
+        let signed = [CONTEXT, &bytes].concat();
+        key.verify_strict(&signed, &Signature::from_bytes(&signature)).map_err(|_| PassError::Forged)?;
+        Ok(pass)
+    }
+}
+
+/// The public key that belongs to a secret one.
+pub fn public_key(key: &[u8; 32]) -> [u8; 32] {
+    SigningKey::from_bytes(key).verifying_key().to_bytes()
+}
+
+/// What a text says, the bytes that were signed, the signature.
+fn parts(text: &str) -> Result<(Pass, Vec<u8>, [u8; 64]), PassError> {
+    let all = BASE32_NOPAD.decode(text.trim().to_ascii_uppercase().as_bytes()).map_err(|_| PassError::NotAPass)?;
+    let (bytes, signature) = all.split_last_chunk::<64>().ok_or(PassError::NotAPass)?;
+    let pass = told(bytes).ok_or(PassError::NotAPass)?;
+    Ok((pass, bytes.to_vec(), *signature))
+}
+
+fn told(bytes: &[u8]) -> Option<Pass> {
+    let (form, rest) = bytes.split_first()?;
+    let (event, rest) = rest.split_first_chunk()?;
+    let (entry, rest) = rest.split_first_chunk()?;
+    let (clear, rest) = rest.split_first_chunk()?;
+    let (made, rest) = rest.split_first_chunk()?;
+    let (until, rest) = rest.split_first_chunk()?;
+    let (number, rest) = short_text(rest)?;
+    let (group, rest) = short_text(rest)?;
+    let (made_min, until_min) = (u32::from_be_bytes(*made), u32::from_be_bytes(*until));
+    let pass = Pass { event: *event, entry: *entry, clear: *clear, made_min, until_min, number, group };
+    (*form == FORM && rest.is_empty()).then_some(pass)
+}
+
+fn short_text(bytes: &[u8]) -> Option<(String, &[u8])> {
+    let (length, rest) = bytes.split_first()?;
+    let (text, rest) = rest.split_at_checked(usize::from(*length))?;
+    Some((String::from_utf8(text.to_vec()).ok()?, rest))
+}

@@ -1,0 +1,109 @@
+// The marshal's page: the answer comes from the list on this device at once, and the list is kept fresh while there is signal.
+import { ago } from "./age.js";
+import { hear } from "./live.js";
+import { offline } from "./offline.js";
+import { verdictOf } from "./verdict.js";
+
+const main = document.querySelector("[data-cars]");
+const form = document.querySelector(".find");
+const place = document.querySelector("[data-verdict-here]");
+const fresh = document.querySelector("[data-fresh]");
+const KEPT = `grid ${main.dataset.cars}`;
+
+let list = read();
+/** What is asked for now: a number, or a pass that was scanned. */
+let asked = null;
+
+function read() {
+  try {
+    return JSON.parse(localStorage.getItem(KEPT));
+  } catch {
+    return null;
+  }
+}
+
+/** Fetches the list. A device that is let in no more loses what it kept. */
+async function refresh() {
+  try {
+    const answer = await fetch(main.dataset.cars, { headers: { accept: "application/json" }, cache: "no-store" });
+    if (answer.status === 401 || answer.status === 404) {
+      localStorage.removeItem(KEPT);
+      location.reload();
+      return;
+    }
+    // A worker that answers from what it kept gives an older list: it does not replace a newer one.
+    const got = answer.ok ? await answer.json() : null;
+    if (got && (!list || got.as_of >= list.as_of)) {
+      list = got;
+      try {
+        localStorage.setItem(KEPT, JSON.stringify(list));
+      } catch {
+        // A device without room has the list for as long as the page is open.
+      }
+    }
+  } catch {
+    // No signal: the age of the list is on the page.
+  }
+  show();
+}
+
+async function show() {
+  if (list) fresh.textContent = `News of ${ago(list.as_of)}.`;
+  if (!list || !asked) return;
+  document.querySelector("[data-answer]").replaceChildren();
+  const { car, cleared, title, because } = await verdictOf(list, asked);
+  const card = document.getElementById("card").content.cloneNode(true).firstElementChild;
+  card.classList.add(cleared ? "cleared" : "flagged");
+  card.querySelector(cleared ? "[data-mark=flagged]" : "[data-mark=cleared]").remove();
+  card.querySelector("[data-number]").textContent = car?.number ?? asked.number ?? "";
+  card.querySelector("[data-title]").textContent = title;
+  card.querySelector(".big").textContent = because;
+  card.querySelector("[data-who]").textContent = car ? `${car.driver}, ${car.car}, group ${car.group}` : "";
+  card.querySelector("[data-age]").textContent = `News of ${ago(list.as_of)}.`;
+  card.querySelector("button").addEventListener("click", () => {
+    asked = null;
+    place.replaceChildren();
+    form.number.value = "";
+    form.number.focus();
+  });
+  place.replaceChildren(card);
+}
+
+function ask(what) {
+  asked = what;
+  show();
+  refresh();
+}
+
+form.addEventListener("submit", (event) => {
+  // Without a list there is only the server to ask.
+  if (!list) return;
+  event.preventDefault();
+  const number = form.number.value.trim().toUpperCase();
+  if (number) ask({ number });
+});
+for (const link of document.querySelectorAll("[data-list] a")) {
+  link.addEventListener("click", (event) => {
+    if (!list) return;
+    event.preventDefault();
+    ask({ number: link.querySelector(".plate").textContent.trim() });
+  });
+}
+
+const scan = document.querySelector("[data-scan]");
+if (navigator.mediaDevices?.getUserMedia) {
+  scan.hidden = false;
+  scan.firstElementChild.addEventListener("click", async () => {
+    const { scanOnce } = await import("./scan.js");
+    const text = await scanOnce();
+    if (text) ask({ pass: text });
+  });
+}
+
+const number = new URLSearchParams(location.search).get("number");
+if (number) asked = { number: number.trim().toUpperCase() };
+refresh();
+hear(main.dataset.live, refresh, (open) => open || show());
+// The age of the news goes on while nothing else does.
+setInterval(show, 20_000);
+offline([main.dataset.cars]);

@@ -1,0 +1,84 @@
+// Whether a car may go out, from the list on this device and from the pass that is shown. The list counts; a pass counts where it
+// is newer than the list, and never against a hold or a withdrawal that the list knows.
+
+const ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
+const CONTEXT = new TextEncoder().encode("witnessmark pass 1");
+
+/** Bytes of a base32 text (RFC 4648, without padding); null for what is none. */
+function base32(text) {
+  const bytes = [];
+  let bits = 0;
+  let held = 0;
+  for (const letter of text) {
+    const value = ALPHABET.indexOf(letter);
+    if (value < 0) return null;
+    held = ((held << 5) | value) & 0xfff;
+    bits += 5;
+    if (bits >= 8) {
+      bits -= 8;
+      bytes.push((held >> bits) & 0xff);
+    }
+  }
+  return new Uint8Array(bytes);
+}
+
+const base64url = (text) => Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (c) => c.charCodeAt(0));
+const hex = (bytes) => [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+const id = (bytes) => hex(bytes).replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+
+/** What a pass says; null for a text that is none. */
+export function readPass(text) {
+  const bytes = base32((text.split("/P/").pop() ?? "").trim().toUpperCase());
+  if (!bytes || bytes.length < 57 + 2 + 64 || bytes[0] !== 1) return null;
+  const view = new DataView(bytes.buffer);
+  const number = new TextDecoder().decode(bytes.slice(58, 58 + bytes[57]));
+  return {
+    event: id(bytes.slice(1, 17)),
+    entry: id(bytes.slice(17, 33)),
+    made: view.getUint32(49) * 60_000,
+    until: view.getUint32(53) * 60_000,
+    number,
+    signed: bytes.slice(0, -64),
+    signature: bytes.slice(-64),
+  };
+}
+
+/** Whether a pass was sealed with the event's key. */
+export async function isSealed(pass, key) {
+  const told = new Uint8Array([...CONTEXT, ...pass.signed]);
+  const public_ = await crypto.subtle.importKey("raw", base64url(key), { name: "Ed25519" }, false, ["verify"]);
+  return crypto.subtle.verify({ name: "Ed25519" }, public_, pass.signature, told);
+}
+
+const no = (car, because) => ({ car, cleared: false, title: "Not cleared", because });
+
+/** The answer to a number that was typed or a pass that was scanned, by this list. */
+export async function verdictOf(list, asked, now = Date.now()) {
+  if (asked.number !== undefined) {
+    const car = list.cars.find((one) => one.number === asked.number);
+    if (!car) return { car: null, cleared: false, title: `No car ${asked.number}`, because: "It is not entered in this event." };
+    return now >= list.until ? no(car, `This list was for ${list.day}.`) : byList(car);
+  }
+  const pass = readPass(asked.pass);
+  if (!pass) return { car: null, cleared: false, title: "No pass", because: "This code is something else. Type the car's number." };
+  if (pass.event !== list.event) return no(null, "This pass is for another event.");
+  try {
+    if (!(await isSealed(pass, list.key))) return no(null, "This pass is false: it was altered, or the club did not make it.");
+  } catch {
+    return no(null, "This browser cannot verify passes. Type the car's number.");
+  }
+  const car = list.cars.find((one) => one.entry === pass.entry);
+  if (now >= pass.until) return no(car ?? null, `This pass is over: it was for ${list.day}.`);
+  if (!car) return pass.made > list.as_of ? byPass(pass) : no(null, "Its car is not entered any more.");
+  if (car.cleared || car.held || pass.made <= list.as_of) return byList(car);
+  return { ...byPass(pass), car };
+}
+
+function byList(car) {
+  return car.cleared ? { car, cleared: true, title: "Cleared", because: `Group ${car.group}` } : no(car, car.because);
+}
+
+function byPass(pass) {
+  const car = { number: pass.number, driver: "", car: "", group: "" };
+  return { car, cleared: true, title: "Cleared", because: "By its pass, which is newer than this device's list." };
+}
