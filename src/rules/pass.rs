@@ -72,8 +72,8 @@ impl Pass {
     /// ```
     pub fn seal(&self, key: &[u8; 32]) -> String {
         let bytes = self.bytes();
-        let signature = SigningKey::from_bytes(key).sign(&[CONTEXT, &bytes].concat());
-        BASE32_NOPAD.encode(&[&bytes[..], &signature.to_bytes()].concat())
+        let signature = sign(key, &[CONTEXT, &bytes].concat());
+        BASE32_NOPAD.encode(&[&bytes[..], &signature].concat())
     }
 
     /// Reads a pass without asking who made it: to find out which event's key to ask.
@@ -90,11 +90,19 @@ impl Pass {
     /// [`PassError::NotAPass`] for a text of another form, [`PassError::Forged`] for a signature that does not fit.
     pub fn open(text: &str, public: &[u8; 32]) -> Result<Pass, PassError> {
         let (pass, bytes, signature) = parts(text)?;
-        let key = VerifyingKey::from_bytes(public).map_err(|_| PassError::Forged)?;
-        let signed = [CONTEXT, &bytes].concat();
-        key.verify_strict(&signed, &Signature::from_bytes(&signature)).map_err(|_| PassError::Forged)?;
-        Ok(pass)
+        if fits(public, &[CONTEXT, &bytes].concat(), &signature) { Ok(pass) } else { Err(PassError::Forged) }
     }
+}
+
+/// An Ed25519 signature (RFC 8032).
+pub fn sign(key: &[u8; 32], message: &[u8]) -> [u8; 64] {
+    SigningKey::from_bytes(key).sign(message).to_bytes()
+}
+
+/// Whether a signature was made over this message with the secret key that belongs to this public one.
+pub fn fits(public: &[u8; 32], message: &[u8], signature: &[u8; 64]) -> bool {
+    let key = VerifyingKey::from_bytes(public);
+    key.is_ok_and(|key| key.verify_strict(message, &Signature::from_bytes(signature)).is_ok())
 }
 
 /// The public key that belongs to a secret one.

@@ -22,6 +22,7 @@ mod let_go;
 mod links;
 mod live;
 mod own_tls;
+mod passes;
 mod photos;
 mod privacy;
 mod rights;

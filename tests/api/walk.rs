@@ -56,6 +56,7 @@ async fn ground() -> Ground {
         ("secret", spare),
         ("version", "old".into()),
         ("name", "tyre-date".into()),
+        ("pass", "NOTAPASS".into()),
         ("*path", "css/base.css".into()),
     ]);
     let people = vec![

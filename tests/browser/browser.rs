@@ -78,14 +78,25 @@ impl Browser {
         Browser::start(Window::Desktop, story, who).await
     }
 
+    /// A phone whose camera shows this film (Y4M): a person holds something in front of it.
+    pub async fn phone_with_a_camera(story: &'static str, who: &'static str, film: &Path) -> Browser {
+        let camera = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"].map(str::to_owned);
+        let film = format!("--use-file-for-fake-video-capture={}", film.display());
+        Browser::start_with(Window::Phone, story, who, camera.into_iter().chain([film]).collect()).await
+    }
+
     async fn start(window: Window, story: &'static str, who: &'static str) -> Browser {
+        Browser::start_with(window, story, who, Vec::new()).await
+    }
+
+    async fn start_with(window: Window, story: &'static str, who: &'static str, more: Vec<String>) -> Browser {
         for program in [CHROMIUM, DRIVER] {
             let there = Path::new(program).exists();
             assert!(there, "{program} is not there. Install the browser: apt-get install chromium chromium-driver");
         }
         let driver = Chromedriver::start();
         let profile = Profile(TempDir::new().expect("a folder for the browser's profile"));
-        let capabilities = capabilities(window, profile.0.path());
+        let capabilities = capabilities(window, profile.0.path(), more);
         let address = format!("http://127.0.0.1:{}", driver.port);
         let client = ClientBuilder::new(HttpConnector::new()).capabilities(capabilities).connect(&address).await;
         let client = client.unwrap_or_else(|error| panic!("chromium does not start: {error}"));
@@ -213,7 +224,7 @@ fn write(file: &Path, png: &Json) {
     std::fs::write(file, png).expect("a screenshot can be kept");
 }
 
-fn capabilities(window: Window, profile: &Path) -> Capabilities {
+fn capabilities(window: Window, profile: &Path, more: Vec<String>) -> Capabilities {
     let (width, height) = window.size();
     // `disable-quic` to `disable-sync`: nothing but the club's own pages goes over the wire.
     let mut arguments: Vec<String> = [
@@ -231,6 +242,7 @@ fn capabilities(window: Window, profile: &Path) -> Capabilities {
     ]
     .map(str::to_owned)
     .into();
+    arguments.extend(more);
     arguments.push(format!("--window-size={width},{height}"));
     arguments.push(format!("--user-data-dir={}", profile.display()));
     let mut options = json!({ "binary": CHROMIUM, "args": arguments });

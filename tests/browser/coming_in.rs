@@ -137,9 +137,11 @@ async fn a_marshal_asks_for_two_cars_and_sees_a_clearance_go_while_looking() {
         let holt = club.inspector("R. Holt").await;
         holt.clears("27").await;
         let phone = Browser::phone("grid", "marshal").await;
+        phone.has_the_clubs_time(&club).await;
         phone.opens(&format!("{}/in/{}", club.base, club.link_for("marshal", "Pit exit").await)).await;
+        phone.sees("[data-fresh]", "News of").await;
         phone.types("#number", "27").await;
-        phone.follows(".find button").await;
+        phone.taps(".find button").await;
         phone.sees(".verdict h1", "Cleared").await;
         phone.sees(".verdict .big", "Group B").await;
         phone.keeps("1-cleared").await;
@@ -149,8 +151,9 @@ async fn a_marshal_asks_for_two_cars_and_sees_a_clearance_go_while_looking() {
         phone.sees(".verdict .big", "Smoke from the left rear.").await;
         phone.was_not_reloaded().await;
         phone.keeps("2-taken-back").await;
+        phone.taps(".verdict button").await;
         phone.types("#number", "12").await;
-        phone.follows(".find button").await;
+        phone.taps(".find button").await;
         phone.sees(".verdict .big", "no sheet was sent").await;
         phone.closes().await;
     })

@@ -42,6 +42,13 @@ impl Browser {
         self.sees(".plate", number).await;
     }
 
+    /// Sets the device's clock to the club's, in every page from now on: passes and lists are for the day.
+    pub async fn has_the_clubs_time(&self, club: &Club) {
+        let now = club.house.now().as_millisecond();
+        let source = format!("(() => {{ const real = Date.now; const off = {now} - real(); Date.now = () => real() + off; }})()");
+        self.devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": source })).await;
+    }
+
     /// Asks for a car by its number on a device that is let in no more.
     pub async fn finds_nothing_at(&self, field: &str, number: &str) {
         self.types(field, number).await;

@@ -190,7 +190,8 @@ pub(super) async fn sign_off(
             );
             StatusCode::CONFLICT
         }
-        Refusal::Fields(troubles) => {
+        // Troubles of what the page itself sends along stand beside no field: the general page says them.
+        Refusal::Fields(troubles) if troubles.iter().all(|trouble| is_shown(&trouble.field)) => {
             typed.message = Some(
                 if clear { "Not cleared yet: see what is still missing." } else { "Not held yet: the reason is missing." }.into(),
             );
@@ -205,6 +206,11 @@ pub(super) async fn sign_off(
     };
     let state = state::read(&web.house, &known, id, &units).await?;
     Ok((status, Html(page(&web, &known, &state, typed).render()?)).into_response())
+}
+
+/// Whether the page has a place for a field's trouble.
+fn is_shown(field: &str) -> bool {
+    field == "reason" || field.starts_with("closes-") || field.starts_with("by-hand-")
 }
 
 pub(super) async fn photo(
