@@ -190,11 +190,11 @@ pub(super) async fn sign_off(
             );
             StatusCode::CONFLICT
         }
-        // Troubles of what the page itself sends along stand beside no field: the general page says them.
-        Refusal::Fields(troubles) if troubles.iter().all(|trouble| is_shown(&trouble.field)) => {
-            typed.message = Some(
-                if clear { "Not cleared yet: see what is still missing." } else { "Not held yet: the reason is missing." }.into(),
-            );
+        Refusal::Fields(troubles) => {
+            let missing = if clear { "Not cleared yet: see what is still missing." } else { "Not held yet: the reason is missing." };
+            // A trouble of what the page itself sends along stands beside no field: it is said above.
+            let hidden = troubles.iter().find(|trouble| !is_shown(&trouble.field)).map(|trouble| trouble.message.clone());
+            typed.message = Some(hidden.unwrap_or_else(|| missing.into()));
             typed.troubles = troubles;
             StatusCode::UNPROCESSABLE_ENTITY
         }
