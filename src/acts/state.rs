@@ -147,6 +147,11 @@ fn reaches(records: &[Record], from: &Record, id: &Uuid) -> bool {
 }
 
 impl EntryState {
+    /// The entry's id.
+    pub fn id(&self) -> Uuid {
+        self.entry.id
+    }
+
     pub fn standing(&self) -> Standing {
         self.judgement.standing
     }

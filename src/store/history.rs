@@ -326,6 +326,16 @@ pub async fn head(db: &mut SqliteConnection, event: Uuid) -> Result<Option<(i64,
     Ok(row.map(|(place, hash)| (place, data_encoding::HEXLOWER.encode(&hash))))
 }
 
+/// The entries of an event that have a record after this place.
+pub async fn entries_after(db: &mut SqliteConnection, event: Uuid, place: i64) -> Result<Vec<Uuid>, StoreError> {
+    let ids: Vec<Vec<u8>> = sqlx::query_scalar("select distinct entry_id from record where event_id = ? and place > ?")
+        .bind(&event.as_bytes()[..])
+        .bind(place)
+        .fetch_all(db)
+        .await?;
+    ids.iter().map(|id| row::id(id)).collect()
+}
+
 /// The whole history of an entry, in order of arrival.
 pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Vec<Record>, StoreError> {
     let rows: Vec<Row> = sqlx::query_as("select * from record where entry_id = ? order by place")

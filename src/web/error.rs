@@ -60,6 +60,13 @@ impl Fault {
         Fault { wait_s: Some(seconds), ..fault }
     }
 
+    /// The same for a script of ours: a sentence that it can show.
+    pub(super) fn as_json(&self) -> Response {
+        let troubles = self.troubles.iter().map(|trouble| trouble.message.as_str());
+        let words = std::iter::once(self.words.as_str()).chain(troubles).collect::<Vec<_>>().join(" ");
+        (self.status, axum::Json(serde_json::json!({ "title": self.title, "error": words }))).into_response()
+    }
+
     fn internal(cause: &dyn std::fmt::Display) -> Fault {
         tracing::error!(%cause, "a request failed");
         let words = "Nothing that was said to be saved is lost. Try again in a moment; if it stays, tell the organizer.";

@@ -1,5 +1,10 @@
 // One car at the gate: Clear stays shut until the checks are made on this page, and a page that is old says so.
+import { ago } from "./age.js";
 import { tellWhenOld } from "./news.js";
+import { keep, putAway, send, waiting } from "./signing.js";
+import { newId } from "./uuid.js";
+
+const main = document.querySelector("main[data-number]");
 
 const form = document.querySelector("[data-sign-off]");
 const clear = form.querySelector(".clear");
@@ -22,8 +27,50 @@ form.querySelector(".hold").addEventListener("click", (event) => {
     form.reason.focus();
   }
 });
-// A second tap while the first is on its way would send the same record again: harmless, but it looks broken.
-form.addEventListener("submit", () => form.setAttribute("aria-busy", "true"));
+/** Keeps the sign-off on this device, sends it, and goes back to the lane, sent or not: the lane says what waits. */
+async function sign(deed) {
+  const event = location.pathname.split("/")[2];
+  const fields = new URLSearchParams(new FormData(form));
+  const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: Date.now() };
+  fields.set("id", item.id);
+  fields.set("deed", deed);
+  fields.set("made_at", new Date(item.made).toISOString());
+  // What this device signed before and could not send was seen by whoever holds it.
+  const before = (await mine(event)).at(-1);
+  if (before) fields.set("seen", before.id);
+  item.fields = fields.toString();
+  await keep(item);
+  const end = before ? "waits" : await send(item);
+  if (end !== "refused") {
+    location.assign(`/gate/${event}`);
+    return;
+  }
+  // Nothing was recorded: the server's own page says what is missing, and keeps what was ticked.
+  await putAway(item);
+  const chosen = Object.assign(document.createElement("input"), { type: "hidden", name: "deed", value: deed });
+  form.append(chosen);
+  form.submit();
+}
+
+/** What this device has signed for this car and not sent. */
+const mine = async (event) =>
+  (await waiting(event)).filter((item) => !item.refused && item.path === new URL(form.action).pathname);
+
+form.addEventListener("submit", (event) => {
+  event.preventDefault();
+  // A second tap while the first is on its way would send the same record again: harmless, but it looks broken.
+  if (form.getAttribute("aria-busy")) return;
+  form.setAttribute("aria-busy", "true");
+  sign(event.submitter?.value ?? "hold");
+});
+
+async function showMine() {
+  const [item] = (await mine(location.pathname.split("/")[2])).slice(-1);
+  const place = document.querySelector(".mine");
+  place.hidden = !item;
+  if (item) place.textContent = `Your ${item.deed} of ${ago(item.made)} is on this device and waits for signal.`;
+  document.querySelector("[data-age]").textContent = `, ${ago(Number(main.dataset.asOf))}`;
+}
 
 function old() {
   news.hidden = false;
@@ -32,3 +79,5 @@ function old() {
 
 tellWhenOld(old);
 count();
+showMine();
+setInterval(showMine, 20_000);

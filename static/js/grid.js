@@ -106,4 +106,4 @@ refresh();
 hear(main.dataset.live, refresh, (open) => open || show());
 // The age of the news goes on while nothing else does.
 setInterval(show, 20_000);
-offline([main.dataset.cars]);
+offline();

@@ -1,15 +1,115 @@
-// The lane: kept fresh, and a number typed shows only the cars that begin with it.
+// The lane: kept fresh, searched at once, with signal and without; and what this device signed and could not send yet.
+import { ago } from "./age.js";
+import { keepGate } from "./gate.js";
+import { hear } from "./live.js";
 import { keepNews } from "./news.js";
+import { offline } from "./offline.js";
+import { putAway, sendAll, waiting } from "./signing.js";
 
+const main = document.querySelector("main[data-live]");
+const event = location.pathname.split("/")[2];
 const find = document.querySelector("[data-find]");
+const queue = document.querySelector(".queue");
 
 function narrow() {
   const wanted = find.value.trim().toUpperCase();
   for (const link of document.querySelectorAll("[data-car]")) {
-    link.parentElement.hidden = wanted !== "" && !link.dataset.car.startsWith(wanted);
+    const byName = wanted !== "" && !/^\d/.test(wanted) && (link.dataset.name ?? "").toUpperCase().includes(wanted);
+    link.parentElement.hidden = wanted !== "" && !link.dataset.car.startsWith(wanted) && !byName;
   }
 }
 
+// A number that is on the page needs no server to be found.
+find.form.addEventListener("submit", (sent) => {
+  const link = document.querySelector(`[data-car="${CSS.escape(find.value.trim().toUpperCase())}"]`);
+  if (!link) return;
+  sent.preventDefault();
+  location.assign(link.href);
+});
+
+const line = (tag, text, inner = []) => {
+  const element = document.createElement(tag);
+  element.textContent = text;
+  element.append(...inner);
+  return element;
+};
+
+/** Shows what waits, and what came back. A car that was signed here says so: nobody signs it twice for want of a sign. */
+async function showQueue() {
+  const items = await waiting(event);
+  queue.hidden = items.length === 0;
+  const open = items.filter((item) => !item.refused);
+  const parts = [];
+  if (open.length > 0) {
+    const again = line("button", "Try now");
+    again.type = "button";
+    again.addEventListener("click", flush);
+    const count = open.length === 1 ? "1 sign-off waits" : `${open.length} sign-offs wait`;
+    parts.push(line("p", `${count} on this device for signal: ${open.map((item) => item.number).join(", ")}. `, [again]));
+  }
+  for (const item of items.filter((item) => item.refused)) {
+    const look = line("a", `Open car ${item.number}`);
+    look.href = item.path.replace("/sign-offs", "");
+    look.className = "do";
+    const away = line("button", "Put away");
+    away.type = "button";
+    away.addEventListener("click", async () => {
+      await putAway(item);
+      showQueue();
+    });
+    const words = `Car ${item.number}: your ${item.deed} of ${ago(item.made)} was not recorded. ${item.refused} `;
+    const note = line("div", words, [look, " ", away]);
+    note.className = "alert";
+    note.setAttribute("role", "alert");
+    parts.push(note);
+  }
+  queue.replaceChildren(...parts);
+  for (const mine of document.querySelectorAll(".waits-here")) mine.remove();
+  for (const item of open) {
+    for (const link of document.querySelectorAll(`[data-car="${CSS.escape(item.number)}"]`)) {
+      const note = line("small", `your ${item.deed} waits for signal`);
+      note.className = "waits-here";
+      link.append(note);
+    }
+  }
+}
+
+function showAge() {
+  const place = document.querySelector("[data-as-of]");
+  const mark = place?.querySelector("[data-age]");
+  if (mark) mark.textContent = `, ${ago(Number(place.dataset.asOf))}`;
+}
+
+let due = null;
+
+/** Soon, and once for many changes: the pages that changed are fetched. */
+function freshen() {
+  due ??= setTimeout(async () => {
+    due = null;
+    await keepGate(event);
+  }, 1500);
+}
+
+async function flush() {
+  const sent = await sendAll(event);
+  await showQueue();
+  if (sent > 0) freshen();
+}
+
+function dress() {
+  narrow();
+  showAge();
+  showQueue();
+}
+
 find.addEventListener("input", narrow);
-narrow();
-keepNews(narrow);
+dress();
+keepNews(dress);
+hear(main.dataset.live, freshen, (open) => open && flush());
+addEventListener("online", flush);
+setInterval(() => {
+  showAge();
+  flush();
+}, 20_000);
+flush();
+offline().then(() => keepGate(event));

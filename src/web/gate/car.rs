@@ -21,7 +21,8 @@ use crate::web::session::Who;
 use crate::web::telling::{Line, answers_of, lines_of};
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
+use axum::http::header::ACCEPT;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use std::collections::BTreeSet;
 use uuid::Uuid;
@@ -47,6 +48,7 @@ struct Car<'a> {
     state: &'a EntryState,
     clock: Clock,
     as_of: String,
+    as_of_ms: i64,
     new_id: Uuid,
     strip: Vec<AreaStrip>,
     open: Vec<&'a Finding>,
@@ -114,6 +116,7 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Type
     };
     Car {
         as_of: clock.at(&web.house.now()),
+        as_of_ms: web.house.now().as_millisecond(),
         new_id: web.house.new_id(),
         strip,
         open: state.open_findings(),
@@ -139,6 +142,11 @@ fn is_open(reading: &Reading, state: &EntryState) -> bool {
     reading.severity.is_some_and(|severity| severity.holds_the_car()) && state.judgement.still_open.contains(&reading.item)
 }
 
+/// A car's page as text.
+pub(super) fn whole_page(web: &Web, known: &KnownEvent, state: &EntryState) -> Result<String, Fault> {
+    Ok(page(web, known, state, Typed::default()).render()?)
+}
+
 pub(super) async fn show(
     State(web): State<Web>,
     Who(actor): Who,
@@ -155,6 +163,7 @@ pub(super) async fn sign_off(
     Who(actor): Who,
     At((event, id)): At<(Uuid, Uuid)>,
     Chosen(units): Chosen,
+    headers: HeaderMap,
     form: Form,
 ) -> Result<Response, Fault> {
     let known = at_the_gate(&web, &actor, event).await?;
@@ -169,14 +178,18 @@ pub(super) async fn sign_off(
         id: form.id("id")?,
         clear,
         seen: form.ids("seen")?,
-        made_at: None,
+        // What was made without signal says when; a text that is no time is as good as none.
+        made_at: form.text("made_at").parse().ok(),
         reason: reason.clone(),
         closes: closes.clone(),
         by_hand: ticked.clone(),
     };
     state::read(&web.house, &known, id, &units).await?;
+    let by_script = headers.get(ACCEPT).is_some_and(|accept| accept.as_bytes().starts_with(b"application/json"));
     let refusal = match sign_off::sign_off(&web.house, &actor, id, given).await {
+        Ok(_) if by_script => return Ok(StatusCode::NO_CONTENT.into_response()),
         Ok(_) => return Ok(Redirect::to(&format!("/gate/{event}")).into_response()),
+        Err(refusal) if by_script => return Ok(Fault::from(refusal).as_json()),
         Err(refusal) => refusal,
     };
     let mut typed = Typed { closes, by_hand: ticked, reason, ..Typed::default() };
@@ -191,7 +204,8 @@ pub(super) async fn sign_off(
             StatusCode::CONFLICT
         }
         Refusal::Fields(troubles) => {
-            let missing = if clear { "Not cleared yet: see what is still missing." } else { "Not held yet: the reason is missing." };
+            let missing =
+                if clear { "Not cleared yet: see what is still missing." } else { "Not held yet: the reason is missing." };
             // A trouble of what the page itself sends along stands beside no field: it is said above.
             let hidden = troubles.iter().find(|trouble| !is_shown(&trouble.field)).map(|trouble| trouble.message.clone());
             typed.message = Some(hidden.unwrap_or_else(|| missing.into()));

@@ -2,6 +2,7 @@
 
 mod car;
 mod lane;
+mod pages;
 
 use super::Web;
 use super::doors::Doors;
@@ -18,6 +19,7 @@ pub(super) fn doors() -> Doors {
     Doors::new()
         .get("/{event}", Deed::WorkTheGate, lane::lane)
         .get("/{event}/live", Deed::WorkTheGate, live)
+        .get("/{event}/pages.json", Deed::WorkTheGate, pages::pages)
         .get("/{event}/units", Deed::WorkTheGate, super::units::show)
         .post("/{event}/units", Deed::WorkTheGate, super::units::choose)
         .get("/{event}/entries/{entry}", Deed::WorkTheGate, car::show)

@@ -1,0 +1,67 @@
+//! The whole gate for a device that will be without signal: every car as it stands, or those that changed since it last asked.
+
+use super::Refusal;
+use super::house::{House, KnownEvent};
+use super::rights::{Actor, Deed, Whose, require};
+use super::state::{self, EntryState};
+use crate::rules::units::Units;
+use crate::store::entry;
+use crate::store::history::{self, Record};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// What a device has: up to which record of the event, by which edition, of how many entries.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Mark {
+    pub place: i64,
+    pub edition: Uuid,
+    pub entries: usize,
+}
+
+/// Cars as they stand, and the mark to ask from next time.
+pub struct WholeGate {
+    pub mark: Mark,
+    pub cars: Vec<EntryState>,
+}
+
+/// The cars that changed since a mark, or all of them: without a mark, where the sheet was raised, where entries came or went.
+pub async fn since(
+    house: &House,
+    actor: &Actor,
+    known: &KnownEvent,
+    had: Option<Mark>,
+    units: &Units,
+) -> Result<WholeGate, Refusal> {
+    let event = known.event.id;
+    require(actor, Deed::WorkTheGate, Whose::Event(event))?;
+    let mut db = house.store.read().await?;
+    // The place first: what comes in while the rest is read is given once more next time, and never passed over.
+    let place = history::head(&mut db, event).await?.map_or(0, |(place, _)| place);
+    let entries = entry::of_event(&mut db, event).await?;
+    let mark = Mark { place, edition: known.edition.id, entries: entries.len() };
+    let changed = match had.filter(|had| had.edition == mark.edition && had.entries == mark.entries && had.place <= place) {
+        Some(had) => Some(history::entries_after(&mut db, event, had.place).await?),
+        None => None,
+    };
+    let mut histories: BTreeMap<Uuid, Vec<Record>> = BTreeMap::new();
+    match &changed {
+        None => {
+            for record in history::of_event(&mut db, event).await? {
+                histories.entry(record.entry).or_default().push(record);
+            }
+        }
+        Some(changed) => {
+            for entry in changed {
+                histories.insert(*entry, history::of_entry(&mut db, *entry).await?);
+            }
+        }
+    }
+    drop(db);
+    let wanted = entries.into_iter().filter(|entry| changed.as_ref().is_none_or(|changed| changed.contains(&entry.id)));
+    let read = |entry: entry::Entry| {
+        let records = histories.remove(&entry.id).unwrap_or_default();
+        state::of(known, entry, records, units)
+    };
+    let cars = wanted.map(read).collect::<Result<Vec<_>, _>>()?;
+    Ok(WholeGate { mark, cars })
+}

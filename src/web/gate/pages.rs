@@ -1,0 +1,59 @@
+//! Every car's page in one answer, for a device that will be without signal. They are the same pages that are opened one by one:
+//! there is no second way in which a car could be shown.
+
+use super::at_the_gate;
+use super::car::whole_page;
+use crate::acts::state::EntryState;
+use crate::acts::whole_gate::{Mark, since};
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{Asked, At, Chosen, Form};
+use crate::web::session::Who;
+use axum::Json;
+use axum::extract::State;
+use serde::Serialize;
+use uuid::Uuid;
+
+#[derive(Serialize)]
+pub(super) struct Pages {
+    /// Handed back next time: then only what changed since comes.
+    mark: String,
+    /// Whether these are all cars of the event.
+    whole: bool,
+    /// When this was so, in milliseconds since 1970-01-01 UTC.
+    as_of: i64,
+    pages: Vec<CarPage>,
+}
+
+#[derive(Serialize)]
+struct CarPage {
+    path: String,
+    html: String,
+}
+
+/// A mark as it was handed out; one that cannot be read is none, and everything comes.
+fn mark_of(asked: &Form) -> Option<Mark> {
+    let mut parts = asked.text("mark").split(' ');
+    let (place, edition, entries) = (parts.next()?, parts.next()?, parts.next()?);
+    Some(Mark { place: place.parse().ok()?, edition: edition.parse().ok()?, entries: entries.parse().ok()? })
+}
+
+pub(super) async fn pages(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(event): At<Uuid>,
+    Chosen(units): Chosen,
+    Asked(asked): Asked,
+) -> Result<Json<Pages>, Fault> {
+    let known = at_the_gate(&web, &actor, event).await?;
+    let as_of = web.house.now().as_millisecond();
+    let had = mark_of(&asked);
+    let gate = since(&web.house, &actor, &known, had, &units).await?;
+    let page = |state: &EntryState| {
+        let path = format!("/gate/{event}/entries/{}", state.id());
+        Ok(CarPage { html: whole_page(&web, &known, state)?, path })
+    };
+    let pages = gate.cars.iter().map(page).collect::<Result<Vec<_>, Fault>>()?;
+    let Mark { place, edition, entries } = gate.mark;
+    Ok(Json(Pages { mark: format!("{place} {edition} {entries}"), whole: pages.len() == entries, as_of, pages }))
+}

@@ -1,0 +1,32 @@
+// Keeps the whole gate on this device: every car's page, those never opened too, fresh while there is signal.
+const PAGES = "pages-1";
+
+/** Fetches what changed since last time and puts it where the worker finds it. Gives the time of the news, or null without signal. */
+export async function keepGate(event) {
+  if (!window.caches) return null;
+  const NAME = `gate ${event}`;
+  const had = read(NAME);
+  try {
+    const answer = await fetch(`/gate/${event}/pages.json?mark=${encodeURIComponent(had.mark ?? "")}`, { cache: "no-store" });
+    if (!answer.ok) return null;
+    const { mark, pages, as_of } = await answer.json();
+    const cache = await caches.open(PAGES);
+    const page = (html) => new Response(html, { headers: { "content-type": "text/html; charset=utf-8" } });
+    await Promise.all(pages.map(({ path, html }) => cache.put(location.origin + path, page(html))));
+    // The lane goes last: it names no car whose page is not here.
+    const lane = await fetch(`/gate/${event}`, { cache: "no-store" });
+    if (lane.ok && !lane.redirected) await cache.put(`${location.origin}/gate/${event}`, lane);
+    localStorage.setItem(NAME, JSON.stringify({ mark, as_of }));
+    return as_of;
+  } catch {
+    return null;
+  }
+}
+
+function read(name) {
+  try {
+    return JSON.parse(localStorage.getItem(name)) ?? {};
+  } catch {
+    return {};
+  }
+}

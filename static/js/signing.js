@@ -1,0 +1,53 @@
+// Sign-offs on their way: each is on the device before it is sent, goes as often as it must, and counts once. One that the rule
+// does not let stand comes back to its maker with the reason.
+import { all, drop, put } from "./shelf.js";
+
+const nameOf = (item) => `sign-off ${item.path.split("/")[2]} ${item.id}`;
+
+/** What waits in this event, oldest first; what was refused waits for a person. */
+export const waiting = (event) => all(`sign-off ${event} `);
+
+export const keep = (item) => put(nameOf(item), item);
+
+export const putAway = (item) => drop(nameOf(item));
+
+/**
+ * Sends one; "sent", "waits" or "refused". Nobody is told "sent" but by the server.
+ * What is refused stays on the device with its words.
+ */
+export async function send(item, patience = 8000) {
+  let answer;
+  try {
+    answer = await fetch(item.path, {
+      method: "POST",
+      headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded" },
+      body: item.fields,
+      signal: AbortSignal.timeout(patience),
+    });
+  } catch {
+    return "waits";
+  }
+  if (answer.ok) {
+    await putAway(item);
+    return "sent";
+  }
+  if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return "waits";
+  const said = await answer.json().catch(() => ({}));
+  await keep({ ...item, refused: said.error ?? "The server did not take it." });
+  return "refused";
+}
+
+/** Sends all that waits, one after the other, from one tab at a time. Gives how many were sent. */
+export async function sendAll(event) {
+  const act = async () => {
+    let sent = 0;
+    for (const item of await waiting(event)) {
+      if (item.refused) continue;
+      const end = await send(item);
+      if (end === "waits") break;
+      sent += end === "sent" ? 1 : 0;
+    }
+    return sent;
+  };
+  return navigator.locks ? navigator.locks.request(`sign-offs ${event}`, act) : act();
+}
