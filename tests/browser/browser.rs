@@ -289,7 +289,12 @@ struct Chromedriver {
 }
 
 impl Chromedriver {
+    /// On a busy machine two drivers may reach for the same port; the one that comes too late ends, and is started again.
     fn start() -> Chromedriver {
+        (0..5).find_map(|_| Chromedriver::try_start()).expect("chromedriver says its port")
+    }
+
+    fn try_start() -> Option<Chromedriver> {
         let mut command = Command::new(DRIVER);
         command.arg("--port=0").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::null());
         let mut child = command.spawn().expect("chromedriver starts");
@@ -301,7 +306,15 @@ impl Chromedriver {
             port = words.split_once("started successfully on port ").and_then(|(_, port)| port.parse().ok());
             line.clear();
         }
-        Chromedriver { child, port: port.expect("chromedriver says its port"), _says: says }
+        match port {
+            Some(port) => Some(Chromedriver { child, port, _says: says }),
+            None => {
+                // It may have ended already.
+                let _ = child.kill();
+                let _ = child.wait();
+                None
+            }
+        }
     }
 }
 

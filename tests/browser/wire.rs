@@ -35,6 +35,8 @@ enum State {
     PostsWait,
     /// The next thing that is sent does not get through; what comes after it does.
     NextPostWaits,
+    /// What is sent arrives, and its answer does not come back: the connection breaks instead.
+    AnswersAreLost,
     Cut,
 }
 
@@ -112,6 +114,11 @@ impl Wire {
         self.seen.post_waits.load(Ordering::Relaxed)
     }
 
+    /// What is sent from now on arrives, and the answer to it is lost.
+    pub fn loses_answers(&self) {
+        self.state.send_replace(State::AnswersAreLost);
+    }
+
     /// Every connection breaks, and no new one comes about.
     pub fn is_cut(&self) {
         self.state.send_replace(State::Cut);
@@ -157,7 +164,7 @@ where
                 State::StreamsWait => asked.is_stream(),
                 State::PostsWait => method == "POST",
                 State::NextPostWaits => is_first_post,
-                State::Sound | State::Cut => false,
+                State::Sound | State::Cut | State::AnswersAreLost => false,
             };
             if waits {
                 // An error means that the test is over and the wire with it.
@@ -179,6 +186,9 @@ where
         let read = server.read(&mut bytes).await?;
         if read == 0 {
             return browser.shutdown().await;
+        }
+        if *seen.state.borrow() == State::AnswersAreLost {
+            return Err(std::io::ErrorKind::ConnectionReset.into());
         }
         if let Some(asked) = seen.asked.lock().expect("a list").iter_mut().rev().find(|asked| asked.connection == connection) {
             asked.bytes += read;
