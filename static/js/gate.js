@@ -1,4 +1,6 @@
 // Keeps the whole gate on this device: every car's page, those never opened too, fresh while there is signal.
+import { forget } from "./offline.js";
+
 const PAGES = "pages-1";
 
 /** Fetches what changed since last time and puts it where the worker finds it. Gives the time of the news, or null without signal. */
@@ -8,6 +10,8 @@ export async function keepGate(event) {
   const had = read(NAME);
   try {
     const answer = await fetch(`/gate/${event}/pages.json?mark=${encodeURIComponent(had.mark ?? "")}`, { cache: "no-store" });
+    // Let go: a phone that was lost shows nothing more of this event.
+    if (answer.status === 401) await forget();
     if (!answer.ok) return null;
     const { mark, pages, as_of } = await answer.json();
     const cache = await caches.open(PAGES);

@@ -43,8 +43,15 @@ async function freshen(request) {
   const pages = await caches.open(PAGES);
   const isWhole = ![...url.searchParams.keys()].includes("part");
   if (answer.ok && !answer.redirected && isWhole) await pages.put(keyOf(url), answer.clone());
-  if (answer.status === 401 || answer.status === 404) await pages.delete(keyOf(url));
+  if (answer.status === 404) await pages.delete(keyOf(url));
+  if (answer.status === 401) await forget(pages, url);
   return answer;
+}
+
+/** Takes away every page of this part of the site: a phone that was let go, lost perhaps, shows nothing more of it. */
+async function forget(pages, url) {
+  const part = url.origin + url.pathname.split("/").slice(0, 3).join("/");
+  for (const kept of await pages.keys()) if (kept.url.startsWith(part)) await pages.delete(kept);
 }
 
 const NO_SIGNAL = `<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">

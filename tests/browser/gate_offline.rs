@@ -251,6 +251,14 @@ async fn a_phone_that_was_let_go_while_without_signal_is_told_that_its_clears_do
         phone.sees(".queue .alert", "was not recorded").await;
         phone.keeps("1-let-go").await;
         assert_eq!(club.board_of("27").await.0, "pending");
+        phone.opens(&format!("{}{}", wire.base, holt.lane())).await;
+        phone.sees("h1", "Who are you?").await;
+        let kept = "return caches.open('pages-1').then((pages) => pages.keys()).then((kept) => kept.length)";
+        assert_eq!(phone.asks(kept).await, 0, "a lost phone shows nothing more of the event");
+        wire.is_cut();
+        phone.forgives("503");
+        phone.opens(&format!("{}{}", wire.base, holt.lane())).await;
+        phone.sees("h1", "No signal").await;
         phone.closes().await;
     })
     .await;

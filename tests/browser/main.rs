@@ -23,6 +23,8 @@ mod live;
 mod on_paper;
 mod pictures;
 mod sizes;
+mod slow_phone;
 mod typing;
+mod updates;
 mod without_script;
 mod worksheets;
