@@ -75,6 +75,16 @@ pub async fn add_photos(house: &House, actor: &Actor, entry: Uuid, files: Vec<Ve
     Ok(ids)
 }
 
+/// Opens one photo, in its turn.
+pub(super) async fn open_one(file: Vec<u8>) -> Result<(Vec<u8>, u32, u32), Refusal> {
+    let turn = AT_ONCE.acquire().await.map_err(|_| Refusal::NotNow("The server is about to end.".into()))?;
+    let open = move || {
+        let _turn = turn;
+        make_anew(&file)
+    };
+    Ok(tokio::task::spawn_blocking(open).await.unwrap_or(Err(NotAPhoto::Unreadable))?)
+}
+
 /// Why a file is not taken as a photo.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NotAPhoto {

@@ -1,6 +1,7 @@
 //! Signing off at the gate: clear or hold, by a named inspector who says what they had in front of them.
 
 use super::Refusal;
+use super::gate_photo::MOST_OF_ONE;
 use super::house::{House, KnownEvent};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
@@ -12,7 +13,7 @@ use crate::rules::standing::{Because, Standing};
 use crate::rules::units::Units;
 use crate::rules::words::has_control;
 use crate::store::history::{self, Appended, Kind, NewRecord};
-use crate::store::{Touch, Writing, entry};
+use crate::store::{Touch, Writing, entry, photo};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 use uuid::Uuid;
@@ -33,6 +34,8 @@ pub struct SignOff {
     pub closes: BTreeSet<String>,
     /// Items checked by hand on this page.
     pub by_hand: BTreeSet<String>,
+    /// Photos taken at the gate, which must have arrived before.
+    pub photos: BTreeSet<Uuid>,
 }
 
 /// Clears or holds a car.
@@ -48,7 +51,12 @@ pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignO
     check_id(given.id)?;
     check_words(&given)?;
     let kind = if given.clear { Kind::Clear } else { Kind::Hold };
-    let body = WordBody { reason: given.reason.trim().to_owned(), items: given.closes.clone(), by_hand: given.by_hand.clone() };
+    let body = WordBody {
+        reason: given.reason.trim().to_owned(),
+        items: given.closes.clone(),
+        by_hand: given.by_hand.clone(),
+        photos: given.photos.clone(),
+    };
     let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
     let record = new_record(house, actor, (known.event.id, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
     let touch = Touch::Entry { event: known.event.id, entry: entry_id };
@@ -70,12 +78,20 @@ fn check_words(given: &SignOff) -> Result<(), Refusal> {
     if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {
         troubles.push(field("seen", "What this sign-off says it has seen cannot be. Open the car again."));
     }
+    if given.photos.len() > MOST_OF_ONE {
+        troubles.push(field("photos", format!("At most {MOST_OF_ONE} photos.")));
+    }
     if troubles.is_empty() { Ok(()) } else { Err(Refusal::Fields(troubles)) }
 }
 
 /// Inside the transaction: the history cannot go on between the look and the record.
 async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &NewRecord) -> Result<Appended, Refusal> {
     let records = history::of_entry(db, record.entry).await?;
+    for id in &given.photos {
+        if photo::entry_of(db, *id).await? != Some(record.entry) {
+            return Err(Refusal::Fields(vec![field("photos", "A photo of this sign-off is not here: add it again.")]));
+        }
+    }
     let there_already = records.iter().any(|there| there.id == record.id);
     if given.clear && !there_already {
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;

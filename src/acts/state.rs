@@ -36,6 +36,9 @@ pub struct WordBody {
     /// Items checked by hand.
     #[serde(default)]
     pub by_hand: BTreeSet<String>,
+    /// Photos taken at the gate. Left out where there are none, as in the records of before there were any.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    pub photos: BTreeSet<Uuid>,
 }
 
 /// A submission read by the edition in force.

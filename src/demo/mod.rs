@@ -291,7 +291,16 @@ impl Morning<'_> {
         let by_hand =
             if clear { by_hand(&known, &seen).iter().map(|item| item.id.to_string()).collect() } else { BTreeSet::new() };
         let id = self.house.new_id();
-        let given = SignOff { id, clear, seen: seen.judgement.heads, made_at: None, reason: reason.into(), closes, by_hand };
+        let given = SignOff {
+            id,
+            clear,
+            seen: seen.judgement.heads,
+            made_at: None,
+            reason: reason.into(),
+            closes,
+            by_hand,
+            photos: BTreeSet::new(),
+        };
         sign_off(self.house, inspector, entry.id, given).await?;
         Ok(())
     }

@@ -81,7 +81,7 @@ pub fn say(item: &Item, answer: &Answer) -> String {
 }
 
 /// The history of an entry, the newest first, with everything a question years later would ask.
-pub fn lines_of(state: &EntryState, clock: &Clock) -> Vec<Line> {
+pub fn lines_of(state: &EntryState, clock: &Clock, photos_under: &str) -> Vec<Line> {
     let line = |record: &history::Record| {
         let words = word_body(record).unwrap_or_default();
         let number = record.number.map(|number| format!(" {number}")).unwrap_or_default();
@@ -101,7 +101,7 @@ pub fn lines_of(state: &EntryState, clock: &Clock) -> Vec<Line> {
             head: format!("{}{number} by {} ({})", record.kind.word(), record.maker.name, record.maker.role),
             text,
             note: format!("{}{made}; had seen {seen}; record {}", clock.in_full(&record.arrived_at), record.id),
-            pictures: Vec::new(),
+            pictures: words.photos.iter().map(|id| format!("{photos_under}/photos/{id}")).collect(),
         }
     };
     state.records.iter().rev().map(line).collect()

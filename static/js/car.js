@@ -2,7 +2,8 @@
 import { ago } from "./age.js";
 import { tellWhenOld } from "./news.js";
 import { keep, putAway, send, waiting } from "./signing.js";
-import { newId } from "./uuid.js";
+import { keepsFiles, newId } from "./keep.js";
+import { shrunk } from "./shrink.js";
 
 const main = document.querySelector("main[data-number]");
 
@@ -27,6 +28,20 @@ form.querySelector(".hold").addEventListener("click", (event) => {
     form.reason.focus();
   }
 });
+/** Photos taken on this page; they go with the sign-off. */
+const photos = [];
+const MOST_PHOTOS = 4;
+const taking = form.querySelector("[data-photos]");
+keepsFiles.then((can) => (taking.hidden = !can));
+taking.querySelector("input").addEventListener("change", async ({ target }) => {
+  for (const file of [...target.files].slice(0, MOST_PHOTOS - photos.length)) photos.push({ id: newId(), file: await shrunk(file) });
+  target.value = "";
+  target.disabled = photos.length >= MOST_PHOTOS;
+  const words = document.createElement("li");
+  words.textContent = photos.length === 1 ? "1 photo goes with it" : `${photos.length} photos go with it`;
+  taking.querySelector("ul").replaceChildren(words);
+});
+
 /** Keeps the sign-off on this device, sends it, and goes back to the lane, sent or not: the lane says what waits. */
 async function sign(deed) {
   const event = location.pathname.split("/")[2];
@@ -38,6 +53,8 @@ async function sign(deed) {
   // What this device signed before and could not send was seen by whoever holds it.
   const before = (await mine(event)).at(-1);
   if (before) fields.set("seen", before.id);
+  item.photos = photos;
+  if (photos.length > 0) fields.set("photos", photos.map((photo) => photo.id).join(","));
   item.fields = fields.toString();
   await keep(item);
   const end = before ? "waits" : await send(item);

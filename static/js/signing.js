@@ -1,6 +1,6 @@
 // Sign-offs on their way: each is on the device before it is sent, goes as often as it must, and counts once. One that the rule
 // does not let stand comes back to its maker with the reason.
-import { all, drop, put } from "./shelf.js";
+import { all, drop, put } from "./keep.js";
 
 const nameOf = (item) => `sign-off ${item.path.split("/")[2]} ${item.id}`;
 
@@ -18,6 +18,15 @@ export const putAway = (item) => drop(nameOf(item));
 export async function send(item, patience = 8000) {
   let answer;
   try {
+    // The photos first: a sign-off names only what is there. Sent twice, a photo is there once.
+    for (const photo of item.photos ?? []) {
+      const form = new FormData();
+      form.append("id", photo.id);
+      form.append("photo", photo.file, "photo.jpg");
+      const path = item.path.replace("/sign-offs", "/photos");
+      const taken = await fetch(path, { method: "POST", body: form, signal: AbortSignal.timeout(patience * 4) });
+      if (!taken.ok) return await unsent(item, taken);
+    }
     answer = await fetch(item.path, {
       method: "POST",
       headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded" },
@@ -31,6 +40,11 @@ export async function send(item, patience = 8000) {
     await putAway(item);
     return "sent";
   }
+  return unsent(item, answer);
+}
+
+/** What becomes of one that the server did not take: what may pass with time waits, all else is for a person. */
+async function unsent(item, answer) {
   if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return "waits";
   const said = await answer.json().catch(() => ({}));
   await keep({ ...item, refused: said.error ?? "The server did not take it." });

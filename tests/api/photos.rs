@@ -153,3 +153,38 @@ async fn saving_an_older_page_keeps_the_photos() {
     assert_eq!(saved.status(), StatusCode::SEE_OTHER);
     assert_eq!(shown(&ines.person, &ines.home()).await.len(), 1);
 }
+
+/// A photo taken at the gate goes with the hold that names it; sent twice it is there once.
+#[tokio::test]
+async fn an_inspectors_photo_goes_with_the_hold_and_the_driver_sees_it() {
+    let club = Club::open().await;
+    let ines = club.driver("27").await;
+    ines.sends(|_| ()).await;
+    let holt = club.inspector("R. Holt").await;
+    let car = holt.opens("27").await;
+    let (id, path) = (club.new_id(), format!("{}/photos", car.path));
+    let adds = async |id: &str, path: &str, bytes: Vec<u8>| {
+        let part = reqwest::multipart::Part::bytes(bytes).file_name("photo.jpg");
+        let form = reqwest::multipart::Form::new().text("id", id.to_owned()).part("photo", part);
+        holt.person.send(holt.person.client.post(holt.person.url(path)).multipart(form)).await.status()
+    };
+    for _ in 0..2 {
+        assert_eq!(adds(&id, &path, png(64, 48)).await, StatusCode::NO_CONTENT, "and again, for its answer was lost");
+    }
+    assert_eq!(adds(&id, &path.replace(&ines.entry, &club.entry("7").await), png(8, 8)).await, StatusCode::CONFLICT);
+    assert_eq!(adds(&club.new_id(), &path, b"<html>".to_vec()).await, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(adds("27", &path, png(8, 8)).await, StatusCode::UNPROCESSABLE_ENTITY);
+    let mut fields: Vec<_> = car.all_ticked().into_iter().filter(|(name, _)| name == "id" || name == "seen").collect();
+    fields.push(("photos".into(), club.new_id()));
+    assert_eq!(car.signs(&fields, "hold", "Oil.").await.status(), StatusCode::UNPROCESSABLE_ENTITY, "a photo that is not here");
+    fields.last_mut().expect("photos").1 = id.clone();
+    assert_eq!(car.signs(&fields, "hold", "Oil.").await.status(), StatusCode::SEE_OTHER);
+    let seen = format!("/my/{}/photos/{id}", ines.entry);
+    assert!(ines.looks().await.has(&format!(".todo img[src='{seen}']")), "the driver sees what is meant");
+    let jpeg = ines.person.get(&seen).await;
+    assert_eq!((jpeg.status(), jpeg.header("content-type")), (StatusCode::OK, "image/jpeg".into()));
+    assert!(club.car_page("27").await.has(&format!(".told img[src$='{id}']")), "and so does the organizer, years later");
+    let marta = club.driver("7").await;
+    let cookie = marta.person.cookie(&marta.home());
+    assert_eq!(marta.person.get_with(&seen, &cookie).await.status(), StatusCode::NOT_FOUND, "another driver does not");
+}

@@ -264,6 +264,46 @@ async fn a_phone_that_was_let_go_while_without_signal_is_told_that_its_clears_do
     .await;
 }
 
+/// A photo of what is wrong, taken where there is no signal: it is kept with the hold, and arrives with it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_hold_with_a_photo_taken_without_signal_arrives_with_its_photo() {
+    in_time(async {
+        let club = Club::open().await;
+        club.driver("27").await.sends(|_| ()).await;
+        let holt = club.inspector("R. Holt").await;
+        let wire = Wire::to(&club.base).await;
+        let phone = at_the_gate(&club, &wire, &holt, "gate-photo", "inspector").await;
+        let folder = tempfile::TempDir::new().expect("a folder");
+        let file = folder.path().join("leak.png");
+        image::RgbImage::from_fn(2400, 1200, |x, y| image::Rgb([(x % 256) as u8, (y % 256) as u8, 90]))
+            .save(&file)
+            .expect("a picture");
+        wire.is_cut();
+        phone.finds("27").await;
+        phone.taps(".hold").await;
+        let input = phone.element("[data-photos] input").await;
+        input.send_keys(&file.display().to_string()).await.expect("a photo is taken");
+        phone.sees("[data-photos] ul", "1 photo goes with it").await;
+        phone.types("[name=reason]", "Oil, see the photo.").await;
+        phone.keeps("1-photo").await;
+        phone.follows(".hold").await;
+        phone.sees(".queue", "1 sign-off waits").await;
+        // The battery was dead for a while: what is kept is kept.
+        phone.opens(&format!("{}{}", wire.base, holt.lane())).await;
+        phone.sees(".queue", "1 sign-off waits").await;
+        wire.is_sound();
+        phone.taps(".queue button").await;
+        phone.has_sent_all().await;
+        let page = club.car_page("27").await;
+        assert_eq!(page.all(".told img").len(), 1, "the photo is in the history");
+        let picture = club.organizer.get(&page.attr(".told img", "src")).await.bytes().await;
+        let picture = image::load_from_memory(&picture).expect("a picture");
+        assert_eq!((picture.width(), picture.height()), (1600, 800), "made smaller on the device");
+        phone.closes().await;
+    })
+    .await;
+}
+
 /// Two hundred sign-offs, each cut at random: before it is sent, on its way, or after it arrived and before its answer did.
 #[tokio::test(flavor = "multi_thread")]
 async fn two_hundred_random_cuts_lose_nothing_and_double_nothing() {
@@ -273,7 +313,7 @@ async fn two_hundred_random_cuts_lose_nothing_and_double_nothing() {
         let wire = Wire::to(&club.base).await;
         let phone = at_the_gate(&club, &wire, &holt, "gate-cuts", "inspector").await;
         let entry = club.entry("27").await;
-        let made = "const [own, uuid] = await Promise.all(['signing.js', 'uuid.js'].map((file) => \
+        let made = "const [own, uuid] = await Promise.all(['signing.js', 'keep.js'].map((file) => \
             import(document.querySelector('script[src*=lane]').src.replace('lane.js', file)))); ";
         // A dice of our own, so that a failing run can be run again.
         let mut dice = 0x5eed_u64;

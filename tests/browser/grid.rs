@@ -54,7 +54,19 @@ async fn photographed(club: &Club, number: &str) -> (Vec<u8>, String) {
         grey.get_pixel(x as u32, y as u32).0[0]
     });
     let text = seen.detect_grids().first().expect("a code").decode().expect("it can be read").1;
+    assert_eq!(text, by_zbar(&png), "two readers of codes that do not know of each other");
     (png, text)
+}
+
+/// What Debian's zbar reads in a picture.
+fn by_zbar(png: &[u8]) -> String {
+    let folder = tempfile::TempDir::new().expect("a folder");
+    let file = folder.path().join("code.png");
+    std::fs::write(&file, png).expect("a picture");
+    let said =
+        std::process::Command::new("zbarimg").args(["--quiet", "--raw", "-Sdisable", "-Sqrcode.enable"]).arg(&file).output();
+    let said = said.expect("zbarimg is there: apt-get install zbar-tools");
+    String::from_utf8(said.stdout).expect("a text").trim().to_owned()
 }
 
 async fn clears(club: &Club, number: &str) {

@@ -27,6 +27,8 @@ pub(super) struct Todo {
     pub source: Option<String>,
     /// Where it is answered again.
     pub link: Option<String>,
+    /// What was photographed at the gate.
+    pictures: Vec<String>,
 }
 
 /// One line of the history, for people.
@@ -109,7 +111,8 @@ fn todo(mine: &Mine) -> Vec<Todo> {
             format!("Held {at} by {}", record.maker.name)
         };
         let mend = Some("Put it right, then show the car at the gate again.".to_owned());
-        todo.push(Todo { kind: "hold", title, why: words.reason, mend, source: None, link: None });
+        let pictures = words.photos.iter().map(|id| format!("/my/{}/photos/{id}", mine.state.entry.id)).collect();
+        todo.push(Todo { kind: "hold", title, why: words.reason, mend, source: None, link: None, pictures });
     }
     let open = open_of(mine);
     let mut findings: Vec<&Finding> =
@@ -125,6 +128,7 @@ fn todo(mine: &Mine) -> Vec<Todo> {
             mend: finding.mend.clone(),
             source: Some(finding.source.clone()),
             link: area.map(|area| format!("areas/{}#{}", area.id, finding.item)),
+            pictures: Vec::new(),
         });
     }
     todo

@@ -2,6 +2,7 @@
 
 use super::at_the_gate;
 use crate::acts::Refusal;
+use crate::acts::gate_photo;
 use crate::acts::house::KnownEvent;
 use crate::acts::refusal::field;
 use crate::acts::sign_off::{self, SignOff, by_hand};
@@ -20,7 +21,8 @@ use crate::web::page::{Clock, Page, count, id_list, render};
 use crate::web::session::Who;
 use crate::web::telling::{Line, answers_of, lines_of};
 use askama::Template;
-use axum::extract::State;
+use axum::extract::multipart::MultipartRejection;
+use axum::extract::{Multipart, State};
 use axum::http::header::ACCEPT;
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -126,7 +128,7 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Type
         answers: shown
             .map(|sent| answers_of(sheet, sent, &format!("/gate/{}/entries/{}", known.event.id, state.entry.id)))
             .unwrap_or_default(),
-        history: lines_of(state, &clock),
+        history: lines_of(state, &clock, &format!("/gate/{}/entries/{}", known.event.id, state.entry.id)),
         sent: shown
             .map(|sent| format!("submission {}, sent {}", sent.number, clock.at(&sent.arrived_at)))
             .unwrap_or_else(|| "nothing sent yet".into()),
@@ -183,6 +185,7 @@ pub(super) async fn sign_off(
         reason: reason.clone(),
         closes: closes.clone(),
         by_hand: ticked.clone(),
+        photos: form.ids("photos")?.into_iter().collect(),
     };
     state::read(&web.house, &known, id, &units).await?;
     let by_script = headers.get(ACCEPT).is_some_and(|accept| accept.as_bytes().starts_with(b"application/json"));
@@ -225,6 +228,30 @@ pub(super) async fn sign_off(
 /// Whether the page has a place for a field's trouble.
 fn is_shown(field: &str) -> bool {
     field == "reason" || field.starts_with("closes-") || field.starts_with("by-hand-")
+}
+
+/// Takes a photo in that was taken at the gate; the sign-off names it by its id.
+pub(super) async fn add_photo(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, entry)): At<(Uuid, Uuid)>,
+    form: Result<Multipart, MultipartRejection>,
+) -> Result<StatusCode, Fault> {
+    at_the_gate(&web, &actor, event).await?;
+    let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
+    let (mut id, mut file) = (None, Vec::new());
+    while let Some(part) = form.next_field().await? {
+        let name = part.name().unwrap_or_default().to_owned();
+        let bytes = part.bytes().await?;
+        match name.as_str() {
+            "id" => id = std::str::from_utf8(&bytes).ok().and_then(|text| Uuid::parse_str(text).ok()),
+            "photo" => file = bytes.to_vec(),
+            _ => {}
+        }
+    }
+    let id = id.ok_or_else(|| Refusal::Fields(vec![field("id", "This is no id.")]))?;
+    gate_photo::add(&web.house, &actor, entry, id, file).await?;
+    Ok(StatusCode::NO_CONTENT)
 }
 
 pub(super) async fn photo(

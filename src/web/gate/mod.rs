@@ -15,6 +15,9 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 use uuid::Uuid;
 
+/// The largest photo, sent as a form.
+const PHOTO: usize = crate::acts::add_photo::LARGEST + 64 * 1024;
+
 pub(super) fn doors() -> Doors {
     Doors::new()
         .get("/{event}", Deed::WorkTheGate, lane::lane)
@@ -24,6 +27,7 @@ pub(super) fn doors() -> Doors {
         .post("/{event}/units", Deed::WorkTheGate, super::units::choose)
         .get("/{event}/entries/{entry}", Deed::WorkTheGate, car::show)
         .post("/{event}/entries/{entry}/sign-offs", Deed::WorkTheGate, car::sign_off)
+        .post_file("/{event}/entries/{entry}/photos", Deed::WorkTheGate, PHOTO, car::add_photo)
         .get("/{event}/entries/{entry}/photos/{photo}", Deed::WorkTheGate, car::photo)
         .post("/{event}/sign-out", Deed::WorkTheGate, super::sign_in::sign_out)
 }

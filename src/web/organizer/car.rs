@@ -53,7 +53,7 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState) -> Car<'a> 
         open: state.open_findings(),
         because: because(known, state, &clock),
         answers: shown.map(|sent| answers_of(sheet, sent, &under)).unwrap_or_default(),
-        history: lines_of(state, &clock),
+        history: lines_of(state, &clock, &under),
         new_id: web.house.new_id(),
         was_cleared: state.records.iter().any(|record| record.kind == Kind::Clear),
         reason: String::new(),
