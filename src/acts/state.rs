@@ -15,7 +15,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value as Json};
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 use uuid::Uuid;
 
 /// What a submission's body holds.
@@ -80,8 +80,11 @@ pub fn read_answers(sheet: &Sheet, answers: &Map<String, Json>) -> Answers {
 pub fn of(known: &KnownEvent, entry: Entry, records: Vec<Record>, units: &Units) -> Result<EntryState, StoreError> {
     let mut graph = Vec::with_capacity(records.len());
     let mut submissions = Vec::new();
+    let older = seen_by_submissions(&records);
     for record in &records {
         let deed = match record.kind {
+            // The rule asks nothing of a submission that is not in force: a season's history costs what its last sheet costs.
+            Kind::Submission if older.contains(&record.id) => Deed::Submission { complete: false, open: BTreeSet::new() },
             Kind::Submission => {
                 let body: SubmissionBody = body_of(record)?;
                 let answers = read_answers(&known.edition.sheet, &body.answers);
@@ -101,6 +104,20 @@ pub fn of(known: &KnownEvent, entry: Entry, records: Vec<Record>, units: &Units)
     let in_force: Vec<Sent> = submissions.into_iter().filter(|sent| judgement.in_force.contains(&sent.id)).collect();
     let waits_since = waits_since(&records, &in_force);
     Ok(EntryState { entry, records, judgement, in_force, waits_since })
+}
+
+/// Everything that a submission has seen, over others too: what is in it and a submission is not in force.
+fn seen_by_submissions(records: &[Record]) -> BTreeSet<Uuid> {
+    let by_id: HashMap<Uuid, &Record> = records.iter().map(|record| (record.id, record)).collect();
+    let submissions = records.iter().filter(|record| record.kind == Kind::Submission);
+    let mut todo: Vec<Uuid> = submissions.flat_map(|record| record.seen.iter().copied()).collect();
+    let mut seen = BTreeSet::new();
+    while let Some(id) = todo.pop() {
+        if seen.insert(id) {
+            todo.extend(by_id.get(&id).into_iter().flat_map(|record| record.seen.iter().copied()));
+        }
+    }
+    seen
 }
 
 /// Reads an entry of an event with its history and applies the rule.

@@ -191,9 +191,14 @@ async fn morning(
     let by_hand = sheet.items().filter(|item| item.by_hand.is_some()).map(|item| item.id.to_string()).collect();
     let reason = if clear { String::new() } else { "Oil at the gearbox.".into() };
     let (id, closes) = (house.new_id(), Default::default());
-    sign_off(house, gate, entry, SignOff { id, clear, seen: vec![submission], made_at: None, reason, closes, by_hand })
-        .await
-        .expect("a sign-off");
+    sign_off(
+        house,
+        gate,
+        entry,
+        SignOff { id, clear, seen: vec![submission], made_at: None, reason, closes, by_hand, photos: BTreeSet::new() },
+    )
+    .await
+    .expect("a sign-off");
     id
 }
 
