@@ -8,5 +8,6 @@ export function ago(then, now = Date.now()) {
   const at = new Date(then);
   const clock = `${String(at.getHours()).padStart(2, "0")}:${String(at.getMinutes()).padStart(2, "0")}`;
   const hours = Math.floor(minutes / 60);
+  if (hours >= 48) return `${Math.floor(hours / 24)} days ago`;
   return `${hours} ${hours === 1 ? "hour" : "hours"} ago, ${clock}`;
 }

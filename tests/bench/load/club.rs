@@ -3,6 +3,7 @@
 use super::client::{Asks, Line};
 use jiff::Timestamp;
 use serde_json::{Value as Json, json};
+use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
