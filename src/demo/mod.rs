@@ -75,11 +75,11 @@ impl Made {
     /// The links in words; `link` makes an address of a secret.
     pub fn describe(&self, link: impl Fn(&str) -> String) -> String {
         let mut text = format!("{CLUB}: an invented club. Open these; one browser can hold them all.\n\n");
-        text += &format!("  organizer   the board, live            {}\n", link(&self.organizer));
-        text += &format!("  inspector   the gate                   {}\n", link(&self.inspector));
-        text += &format!("  marshal     the grid                   {}\n", link(&self.marshal));
+        text += &format!("  organizer   the board, live                    {}\n", link(&self.organizer));
+        text += &format!("  inspector   the gate                           {}\n", link(&self.inspector));
+        text += &format!("  marshal     the grid                           {}\n", link(&self.marshal));
         for (what, secret) in &self.drivers {
-            text += &format!("  driver      {what:<26} {}\n", link(secret));
+            text += &format!("  driver      {what:<34} {}\n", link(secret));
         }
         text
     }
