@@ -20,6 +20,7 @@ pub mod sign_off;
 pub mod state;
 pub mod submit;
 pub mod take_roster;
+pub mod two_devices;
 pub mod withdraw;
 
 pub use house::House;

@@ -37,6 +37,13 @@ pub async fn count(db: &mut SqliteConnection, entry: Uuid) -> Result<i64, StoreE
     Ok(sqlx::query_scalar("select count(*) from photo where entry_id = ?").bind(&entry.as_bytes()[..]).fetch_one(db).await?)
 }
 
+/// The entry that a photo belongs to, if it is here.
+pub async fn entry_of(db: &mut SqliteConnection, id: Uuid) -> Result<Option<Uuid>, StoreError> {
+    let entry: Option<Vec<u8>> =
+        sqlx::query_scalar("select entry_id from photo where id = ?").bind(&id.as_bytes()[..]).fetch_optional(db).await?;
+    entry.map(|entry| super::row::id(&entry)).transpose()
+}
+
 /// The ids of an entry's photos.
 pub async fn ids(db: &mut SqliteConnection, entry: Uuid) -> Result<Vec<Uuid>, StoreError> {
     let ids: Vec<Vec<u8>> =

@@ -9,7 +9,7 @@ async fn area(driver: &Driver<'_>, area: &str) -> Page {
 }
 
 async fn asks(driver: &Driver<'_>, id: &str, item: &str) -> bool {
-    area(driver, id).await.has(&format!("section.item#{item}"))
+    area(driver, id).await.has(&format!(":not(template) > section.item#{item}"))
 }
 
 #[tokio::test]
