@@ -46,6 +46,11 @@ impl Marks {
         Marks(items.map(|item| (item.to_owned(), mark(draft.get(item).unwrap_or(&NOTHING)))).collect())
     }
 
+    /// All of them in one.
+    pub fn short(&self) -> String {
+        data_encoding::HEXLOWER.encode(&Sha256::digest(self.to_string().as_bytes())[..6])
+    }
+
     /// Reads what a page carries. What cannot be read says nothing.
     pub fn parse(text: &str) -> Marks {
         let pairs = text.split_whitespace().filter_map(|pair| pair.split_once('='));

@@ -11,14 +11,20 @@ let took = false;
 
 tellWhenOld(() => (document.querySelector(".news").hidden = false));
 
-/** A sheet that the server knows less of than this device cannot offer to be sent: this page does it for it. */
-async function offerToSend() {
+/** A page that is older than what was sent by it does not offer to send it once more. */
+async function holdBack() {
   const sent = await get(sentKey);
-  const isOld = sent && sent.seen === main.dataset.seen;
+  const isOld = sent?.seen === main.dataset.seen;
   for (const form of document.querySelectorAll("form[data-send]")) form.hidden = isOld;
   document.querySelector("[data-sent]").hidden = !isOld;
+  return isOld;
+}
+
+/** The server may know less of the sheet than this device: whether it is whole is seen when it arrives. */
+async function offerToSend() {
   const later = document.querySelector("[data-send-later]");
-  if (later && !isOld && (await waiting()).areas.length) later.replaceWith(later.content);
+  if (!later || (await holdBack()) || !(await waiting()).areas.length) return;
+  later.replaceWith(later.content);
   for (const form of document.querySelectorAll("form[data-send]")) form.onsubmit = send;
 }
 
@@ -30,22 +36,25 @@ async function send(event) {
   await flush(true);
 }
 
-/** Pages that this device has not, or has of another edition or an older program. */
+/** Has this device keep the areas that it has not, or has as they were before: typed further on another device, raised to another
+ * edition, or of an older program. */
 async function keepAll() {
   if (!navigator.serviceWorker || !window.caches) return;
   const links = [...document.querySelectorAll(".areas a"), ...document.querySelector("[data-maybe]").content.querySelectorAll("a")];
-  const paths = links.map((link) => new URL(link.href, location.href).pathname);
+  const marks = new Map(links.map((link) => [new URL(link.href, location.href).pathname, link.dataset.mark]));
+  const key = `pages ${entry}`;
+  const of = `${main.dataset.edition} ${import.meta.url}`;
+  const known = await get(key);
+  const isFresh = (path) => known?.of === of && known.marks[path] === marks.get(path);
   const missing = async () => {
     const pages = await caches.open("pages-1");
-    const there = await Promise.all(paths.map((path) => pages.match(location.origin + path)));
-    return paths.filter((_, at) => !there[at]);
+    const there = await Promise.all([...marks.keys()].map((path) => pages.match(location.origin + path)));
+    return [...marks.keys()].filter((_, at) => !there[at]);
   };
-  const of = `${main.dataset.edition} ${import.meta.url}`;
-  const marked = await get(`pages ${entry}`);
-  await offline(marked === of ? await missing() : paths);
+  await offline([...new Set([...(await missing()), ...[...marks.keys()].filter((path) => !isFresh(path))])]);
   for (let look = 0; look < 60; look += 1) {
     if (!(await missing()).length) {
-      await put(`pages ${entry}`, of);
+      await put(key, { of, marks: Object.fromEntries(marks) });
       document.querySelector("[data-ready]").hidden = false;
       return;
     }
@@ -69,8 +78,9 @@ async function letGo(event) {
   event.target.submit();
 }
 
+for (const form of document.querySelectorAll("form[data-send]")) form.onsubmit = send;
 document.querySelector("[data-let-go]").addEventListener("submit", letGo);
-await offerToSend();
+await holdBack();
 
 /** What the server took changes what this page says. Nothing is typed here that could be lost by it. */
 async function renew() {
@@ -78,5 +88,7 @@ async function renew() {
   if (took && !areas.some((area) => !area.both && !area.why) && !photos.some((photo) => !photo.why) && !(sheet && !sheet.why)) location.reload();
 }
 askWhatFollows();
-await begin(() => (took = true), renew);
+// What waits is said before anything is offered below it: a button must not move away under a thumb.
+await Promise.race([begin(() => (took = true), renew), new Promise((resolve) => setTimeout(resolve, 3000))]);
+await offerToSend();
 await keepAll();

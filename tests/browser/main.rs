@@ -18,6 +18,8 @@ mod a_car_is_mended;
 mod coming_in;
 mod legible;
 mod live;
+mod no_signal_driver;
+mod no_signal_lost;
 mod on_paper;
 mod pictures;
 mod sizes;

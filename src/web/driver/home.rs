@@ -2,6 +2,7 @@
 
 use super::Mine;
 use crate::acts::state::word_body;
+use crate::acts::two_devices::Marks;
 use crate::rules::judge::Finding;
 use crate::rules::sheet::Area;
 use crate::rules::standing::Standing;
@@ -57,6 +58,14 @@ struct Home<'a> {
     troubled: Vec<(String, String)>,
     /// Areas that no answer so far asks for, and the answers that would: a page without signal shows them when one is given.
     maybe: Vec<(String, String, String)>,
+}
+
+impl Home<'_> {
+    /// A mark of what is typed in an area: a device that keeps its page sees by it that the page is old.
+    fn mark(&self, area: &str) -> String {
+        let items = self.mine.known.edition.sheet.area(area).into_iter().flat_map(|area| &area.items);
+        Marks::of(items.map(|item| item.id.as_str()), &self.mine.filled.draft).short()
+    }
 }
 
 pub(super) async fn home(State(web): State<Web>, Who(actor): Who, At(entry): At<Uuid>, Chosen(units): Chosen) -> Page {
