@@ -11,19 +11,25 @@ let took = false;
 
 tellWhenOld(() => (document.querySelector(".news").hidden = false));
 
-/** A page that is older than what was sent by it does not offer to send it once more. */
-async function holdBack() {
-  const sent = await get(sentKey);
-  const isOld = sent?.seen === main.dataset.seen;
-  for (const form of document.querySelectorAll("form[data-send]")) form.hidden = isOld;
+/**
+ * What waits on this device is said where the page would say something else: an area that is typed here is not "12 left", and a
+ * sheet that waits, or was sent since this page was made, is not offered to be sent once more.
+ */
+async function sayWhatIsHere() {
+  const { areas, send: sheet } = await waiting();
+  const isOld = (await get(sentKey))?.seen === main.dataset.seen;
+  for (const form of document.querySelectorAll("form[data-send]")) form.hidden = isOld || Boolean(sheet && !sheet.why);
   document.querySelector("[data-sent]").hidden = !isOld;
-  return isOld;
+  for (const { path } of areas) {
+    const at = document.querySelector(`.areas a[href="${path}"] .at`);
+    if (at) at.textContent = "on this device";
+  }
 }
 
 /** The server may know less of the sheet than this device: whether it is whole is seen when it arrives. */
 async function offerToSend() {
   const later = document.querySelector("[data-send-later]");
-  if (!later || (await holdBack()) || !(await waiting()).areas.length) return;
+  if (!later || !(await waiting()).areas.length) return;
   later.replaceWith(later.content);
   for (const form of document.querySelectorAll("form[data-send]")) form.onsubmit = send;
 }
@@ -80,15 +86,16 @@ async function letGo(event) {
 
 for (const form of document.querySelectorAll("form[data-send]")) form.onsubmit = send;
 document.querySelector("[data-let-go]").addEventListener("submit", letGo);
-await holdBack();
 
 /** What the server took changes what this page says. Nothing is typed here that could be lost by it. */
 async function renew() {
+  await sayWhatIsHere();
   const { areas, photos, send: sheet } = await waiting();
-  if (took && !areas.some((area) => !area.both && !area.why) && !photos.some((photo) => !photo.why) && !(sheet && !sheet.why)) location.reload();
+  const goes = (one) => !one.both && !one.why;
+  if (took && ![...areas, ...photos, ...(sheet ? [sheet] : [])].some(goes)) location.reload();
 }
 askWhatFollows();
-// What waits is said before anything is offered below it: a button must not move away under a thumb.
-await Promise.race([begin(() => (took = true), renew), new Promise((resolve) => setTimeout(resolve, 3000))]);
 await offerToSend();
+await sayWhatIsHere();
+await begin(() => (took = true), renew);
 await keepAll();

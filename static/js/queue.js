@@ -204,6 +204,7 @@ export function begin(on, after = done) {
   box.querySelector("[data-unsend]").addEventListener("click", async () => {
     await drop(sendKey);
     await show();
+    await done();
   });
   addEventListener("online", () => flush());
   document.addEventListener("visibilitychange", () => flush());

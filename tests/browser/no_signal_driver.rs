@@ -109,7 +109,7 @@ async fn a_draft_outlives_a_dead_battery_and_goes_by_itself_when_the_phone_is_on
         wire.is_sound();
         // Nobody taps anything: it goes by itself.
         phone.sees("[data-verdict=tread-depth]", "Still to measure").await;
-        assert_eq!(stands(&ines, "tyres", "tread-depth.rf").await, "6.4");
+        until("the last keystroke too", || async { stands(&ines, "tyres", "tread-depth.rf").await == "6.4" }).await;
         phone.closes().await;
     })
     .await;
