@@ -4,10 +4,14 @@ use super::Refusal;
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
+use super::submit::check_id;
+use crate::rules::answer::Typed;
 use crate::store::Touch;
+use crate::store::draft::{self, Draft};
 use crate::store::photo::{self, Photo};
 use image::codecs::jpeg::JpegEncoder;
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
+use sqlx::SqliteConnection;
 use std::io::Cursor;
 use tokio::sync::Semaphore;
 use uuid::Uuid;
@@ -30,49 +34,98 @@ fn too_many() -> Refusal {
     Refusal::TooMuch(format!("an entry has at most {MOST_PHOTOS} photos"))
 }
 
-/// Takes photos in, all or none. Gives their ids.
+/// A photo on its way in.
+pub struct Incoming {
+    /// Made on the device, so that a photo whose answer was lost can be sent again and is there once.
+    pub id: Option<Uuid>,
+    pub file: Vec<u8>,
+}
+
+/// What an item has of photos.
+pub struct Place {
+    pub entry: Uuid,
+    pub item: String,
+    /// The most photos of the item.
+    pub most: usize,
+    /// What was sent last for the item: it stands where nothing is typed.
+    pub sent: Typed,
+}
+
+/// Takes photos in for an item, all or none; one that is here already is here already.
 ///
 /// # Errors
-/// [`Refusal::Fields`] where one is no JPEG, PNG or WebP by its content; [`Refusal::TooMuch`] where it is too large.
-pub async fn add_photos(house: &House, actor: &Actor, entry: Uuid, files: Vec<Vec<u8>>) -> Result<Vec<Uuid>, Refusal> {
-    let known = house.event_of_entry(entry).await?;
-    require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
-    if files.iter().any(|file| file.len() > LARGEST) {
+/// [`Refusal::Fields`] where one is no JPEG, PNG or WebP by its content; [`Refusal::TooMuch`] where it is too large or they are
+/// too many; [`Refusal::IdTaken`] where the id is another entry's photo.
+pub async fn add_photos(house: &House, actor: &Actor, place: Place, incoming: Vec<Incoming>) -> Result<(), Refusal> {
+    let known = house.event_of_entry(place.entry).await?;
+    require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry: place.entry })?;
+    if incoming.iter().any(|photo| photo.file.len() > LARGEST) {
         return Err(Refusal::TooMuch(format!("a photo has at most {} MB", LARGEST / 1024 / 1024)));
+    }
+    for id in incoming.iter().filter_map(|photo| photo.id) {
+        check_id(id)?;
+    }
+    if incoming.is_empty() {
+        return Ok(());
     }
     // Decoding keeps a core busy for a moment: it must not hold up those who are answered from memory.
     // One at a time: a picture may take a few hundred megabytes while it is open.
     let turn = AT_ONCE.acquire().await.map_err(|_| Refusal::NotNow("The server is about to end.".into()))?;
-    let so_far = {
-        let mut db = house.store.read().await?;
-        photo::count(&mut db, entry).await?
-    };
-    if so_far + files.len() as i64 > MOST_PHOTOS {
-        return Err(too_many());
-    }
+    // What will be refused is not opened first.
+    may_come_in(&mut *house.store.read().await?, &place, &incoming).await?;
+    let made_at = house.now();
+    let ids: Vec<Uuid> = incoming.iter().map(|photo| photo.id.unwrap_or_else(|| house.new_id())).collect();
     let decode = move || {
         let _turn = turn;
-        files.iter().map(|file| make_anew(file)).collect::<Result<Vec<_>, NotAPhoto>>()
+        incoming.into_iter().map(|photo| Ok((photo.id, make_anew(&photo.file)?))).collect::<Result<Vec<_>, NotAPhoto>>()
     };
     let made_anew = tokio::task::spawn_blocking(decode).await.unwrap_or(Err(NotAPhoto::Unreadable))?;
-    let made_at = house.now();
-    let photo = |(jpeg, width, height)| Photo { id: house.new_id(), entry, jpeg, width, height, made_at };
-    let photos: Vec<Photo> = made_anew.into_iter().map(photo).collect();
-    let ids = photos.iter().map(|photo| photo.id).collect();
     house
         .write_as(actor, Touch::Nothing, move |db| {
             Box::pin(async move {
-                if photo::count(db, entry).await? + photos.len() as i64 > MOST_PHOTOS {
-                    return Err(too_many());
+                let entry = place.entry;
+                let given: Vec<Incoming> = made_anew.iter().map(|(id, _)| Incoming { id: *id, file: Vec::new() }).collect();
+                let ItemNow { mut typed, mut listed } = may_come_in(db, &place, &given).await?;
+                for (id, (_, (jpeg, width, height))) in ids.into_iter().zip(made_anew) {
+                    photo::add(db, &Photo { id, entry, jpeg, width, height, made_at }).await?;
+                    if !listed.contains(&id.to_string()) {
+                        listed.push(id.to_string());
+                    }
                 }
-                for photo in &photos {
-                    photo::add(db, photo).await?;
-                }
-                Ok(())
+                typed.insert("photo".into(), listed.join(" "));
+                Ok(draft::keep(db, entry, &Draft::from([(place.item, typed)]), made_at).await?)
             })
         })
-        .await?;
-    Ok(ids)
+        .await
+}
+
+/// What is typed for the item, with its photos.
+struct ItemNow {
+    typed: Typed,
+    listed: Vec<String>,
+}
+
+/// Whether these photos may come in, as things stand.
+async fn may_come_in(db: &mut SqliteConnection, place: &Place, incoming: &[Incoming]) -> Result<ItemNow, Refusal> {
+    let mut here = Vec::new();
+    for id in incoming.iter().filter_map(|photo| photo.id) {
+        match photo::entry_of(db, id).await? {
+            Some(entry) if entry == place.entry => here.push(id),
+            Some(_) => return Err(Refusal::IdTaken),
+            None => {}
+        }
+    }
+    if photo::count(db, place.entry).await? + (incoming.len() - here.len()) as i64 > MOST_PHOTOS {
+        return Err(too_many());
+    }
+    let typed = draft::of_entry(db, place.entry).await?.remove(&place.item).unwrap_or_else(|| place.sent.clone());
+    let listed: Vec<String> =
+        typed.get("photo").map(|ids| ids.split_whitespace().map(str::to_owned).collect()).unwrap_or_default();
+    let more = incoming.iter().filter(|photo| photo.id.is_none_or(|id| !listed.contains(&id.to_string()))).count();
+    if listed.len() + more > place.most {
+        return Err(Refusal::TooMuch(format!("at most {} photos here", place.most)));
+    }
+    Ok(ItemNow { typed, listed })
 }
 
 /// Opens one photo, in its turn.

@@ -4,6 +4,7 @@ use super::Refusal;
 use super::house::{House, KnownEvent};
 use super::refusal::ItemTroubles;
 use super::rights::{Actor, Deed, Whose, require};
+use super::two_devices::{Marks, Met, meet};
 use crate::rules::answer::{self, Answers};
 use crate::rules::judge::Judged;
 use crate::rules::sheet::Sheet;
@@ -31,12 +32,27 @@ pub fn today(house: &House, event: &KnownEvent) -> Date {
     house.now().to_zoned_datetime(zone).date()
 }
 
-/// Keeps what was typed for some items.
+/// Keeps what was typed for some items, whatever stood there.
 ///
 /// What cannot be read is kept too: nothing that a person typed is lost. Fields that no item has are refused.
 pub async fn keep(house: &House, actor: &Actor, entry: Uuid, typed: Draft) -> Result<(), Refusal> {
+    keep_page(house, actor, entry, Typing { typed, was: Marks::default(), sent: Draft::new() }).await.map(drop)
+}
+
+/// What a page sends.
+pub struct Typing {
+    pub typed: Draft,
+    /// What stood there when the page was made.
+    pub was: Marks,
+    /// What was sent last: it stands where nothing is typed.
+    pub sent: Draft,
+}
+
+/// Keeps what was typed on a page, as far as no other device went ahead of it. Gives what came of it.
+pub async fn keep_page(house: &House, actor: &Actor, entry: Uuid, page: Typing) -> Result<Met, Refusal> {
     let known = house.event_of_entry(entry).await?;
     require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry })?;
+    let Typing { typed, was, sent } = page;
     if let Some(unknown) = typed.keys().find(|item| known.edition.sheet.item(item).is_none()) {
         return Err(Refusal::NotNow(format!("This sheet has no item called {unknown}.")));
     }
@@ -44,7 +60,35 @@ pub async fn keep(house: &House, actor: &Actor, entry: Uuid, typed: Draft) -> Re
         return Err(Refusal::TooMuch(format!("a field holds at most {FIELD_LONGEST} bytes")));
     }
     let now = house.now();
-    house.write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(draft::keep(db, entry, &typed, now).await?) })).await
+    house
+        .write_as(actor, Touch::Nothing, move |db| {
+            Box::pin(async move {
+                // Looked at where it is written: between a look outside and the writing another device may have been.
+                let stands = over(draft::of_entry(db, entry).await?, sent);
+                let met = meet(&stands, &was, typed);
+                draft::keep(db, entry, &met.kept, now).await?;
+                Ok(met)
+            })
+        })
+        .await
+}
+
+/// Has what was sent last stand as typed, where nothing else is: what is sent must be what the page showed.
+pub async fn let_stand(house: &House, actor: &Actor, entry: Uuid, sent: Draft) -> Result<(), Refusal> {
+    let now = house.now();
+    house
+        .write_as(actor, Touch::Nothing, move |db| {
+            Box::pin(async move { Ok(draft::keep_where_nothing_is(db, entry, &sent, now).await?) })
+        })
+        .await
+}
+
+/// What is typed, over what was sent last.
+pub fn over(mut draft: Draft, sent: Draft) -> Draft {
+    for (item, typed) in sent {
+        draft.entry(item).or_insert(typed);
+    }
+    draft
 }
 
 /// What is typed for an entry and not yet sent.

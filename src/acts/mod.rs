@@ -21,6 +21,7 @@ pub mod sign_off;
 pub mod state;
 pub mod submit;
 pub mod take_roster;
+pub mod two_devices;
 pub mod whole_gate;
 pub mod withdraw;
 

@@ -37,3 +37,23 @@ pub async fn keep(db: &mut SqliteConnection, entry: Uuid, typed: &Draft, at: Tim
     .await?;
     Ok(())
 }
+
+/// Keeps this for the items where nothing is kept; what is typed stays.
+pub async fn keep_where_nothing_is(
+    db: &mut SqliteConnection,
+    entry: Uuid,
+    typed: &Draft,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let packed = serde_json::to_string(typed).map_err(|error| StoreError::Unreadable(error.to_string()))?;
+    sqlx::query(
+        "insert into draft (entry_id, item, typed, changed_at) select ?1, key, value, ?3 from json_each(?2) where true
+         on conflict (entry_id, item) do nothing",
+    )
+    .bind(&entry.as_bytes()[..])
+    .bind(packed)
+    .bind(at.as_millisecond())
+    .execute(db)
+    .await?;
+    Ok(())
+}

@@ -87,9 +87,15 @@ static WORKER: LazyLock<String> = LazyLock::new(|| {
     format!("const VERSION = \"{}\";\nconst ASSETS = [{}];\n{code}", ASSETS.version, urls.join(", "))
 });
 
-async fn service_worker() -> Response {
+static PACKED_WORKER: LazyLock<Vec<u8>> = LazyLock::new(|| pack(WORKER.as_bytes(), Compression::best()));
+
+async fn service_worker(headers: HeaderMap) -> Response {
     let kind = (header::CONTENT_TYPE, "text/javascript; charset=utf-8");
-    ([kind, (header::CACHE_CONTROL, "no-cache")], WORKER.as_str()).into_response()
+    let common = [kind, (header::CACHE_CONTROL, "no-cache"), (header::VARY, "accept-encoding")];
+    if takes_gzip(&headers) {
+        return (common, [(header::CONTENT_ENCODING, "gzip")], PACKED_WORKER.as_slice()).into_response();
+    }
+    (common, WORKER.as_str()).into_response()
 }
 
 /// Where an asset is found: `css/base.css` becomes `/static/3f9c.../css/base.css`.

@@ -1,43 +1,91 @@
-// Filling in an area: what is typed is kept on the server soon after, and the verdict comes back at once.
+// Filling in an area: every keystroke is kept on this device at once and on the server soon after, and the verdict comes back.
 // Without this script the buttons do the same.
+import { change, drop, get } from "./keep.js";
+import { photos } from "./photos.js";
+import { areaKey, begin, entry, flush, show } from "./queue.js";
+import { askWhatFollows } from "./when.js";
 
 const form = document.querySelector("[data-fill]");
+const key = areaKey(location.pathname);
+const was = form.elements._was;
+/** How long a tap waits for the server before it goes on without, in milliseconds. */
+const PATIENCE = 4000;
+
+const fields = () => [...new FormData(form)].filter(([name]) => name !== "_was");
+const body = () => new URLSearchParams(fields()).toString();
+const itemOf = (name) => document.getElementById(name.split(".")[0]);
+
+const asMade = body();
 let due = null;
-let sent = "";
-let follows = false;
+let writing = null;
+let again = false;
 
-const body = () => new URLSearchParams(new FormData(form)).toString();
-
-let busy = false;
-
-// One at a time: an old reading that comes in late must not undo the new one.
-async function keep() {
-  due = null;
-  if (busy) return;
-  busy = true;
-  try {
-    for (let now = body(); now !== sent; now = body()) {
-      const answer = await fetch(location.pathname, {
-        method: "POST",
-        headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded" },
-        body: now,
-      });
-      if (!answer.ok) break;
-      sent = now;
-      const said = await answer.json();
-      follows ||= said.follows;
-      show(said);
+/** Puts what was typed back into the fields, and marks the items that the page showed otherwise. */
+function restore(text, isSent) {
+  const typed = [...new URLSearchParams(text)];
+  // An answer may open the item that the next text belongs to.
+  for (let pass = 0; pass < 3; pass += 1) {
+    for (const [name, value] of typed) {
+      const found = form.elements[name];
+      if (found instanceof RadioNodeList || found?.type === "radio") {
+        for (const tap of found[Symbol.iterator] ? found : [found]) tap.checked = tap.value === value;
+      } else if (found) found.value = value;
     }
-    // Another item hangs on an answer just given: it can only come with the page. All that was typed has been kept.
-    if (follows && body() === sent) location.reload();
-  } catch {
-    // No signal: the form still holds everything, and the buttons say so when they are tapped.
-  } finally {
-    busy = false;
+    askWhatFollows();
   }
+  const before = new Map(new URLSearchParams(asMade));
+  const others = typed.filter(([name, value]) => (before.get(name) ?? "") !== value).map(([name]) => itemOf(name));
+  for (const item of new Set(others)) if (item) markAsKept(item, isSent);
 }
 
-function show({ verdicts, troubles, strip }) {
+function markAsKept(item, isSent = false) {
+  const verdict = item.querySelector("[data-verdict]");
+  if (!verdict) return;
+  const line = document.createElement("p");
+  line.className = "found kept-here";
+  line.textContent = isSent ? "Sent. It is judged when there is signal." : "Kept on this device, not sent yet. It is judged when there is signal.";
+  verdict.replaceChildren(line);
+}
+
+/** Keeps the form on the device as it stands. Only one writing at a time; what is typed meanwhile is written after it. */
+async function keepHere(always = false) {
+  if (writing && !always) {
+    again = true;
+    return writing;
+  }
+  const write = async () => {
+    do {
+      again = false;
+      const now = body();
+      const name = document.querySelector("h1").textContent;
+      await change(key, (kept) => {
+        if (!always && (kept?.now ?? asMade) === now) return kept;
+        const begun = kept ?? { path: location.pathname, name, was: was.value, old: [], sending: null };
+        return { ...begun, now, clean: false, why: null };
+      });
+    } while (again);
+  };
+  writing = (writing ?? Promise.resolve()).then(write).finally(() => (writing = null));
+  return writing;
+}
+
+function soon(wait) {
+  clearTimeout(due);
+  due = setTimeout(flush, wait);
+}
+
+const ready = (async () => {
+  const kept = await get(key);
+  askWhatFollows();
+  if (!kept) return;
+  // A page that was kept for times without signal may be older than what this device has had the server take since.
+  if (!kept.clean || kept.old.includes(was.value)) {
+    restore(kept.now, kept.clean);
+    was.value = kept.was;
+  } else await drop(key);
+})();
+
+function showVerdicts({ verdicts, troubles, strip }) {
   for (const [item, html] of Object.entries(verdicts)) {
     const place = form.querySelector(`[data-verdict="${item}"]`);
     if (place && place.innerHTML.trim() !== html.trim()) place.innerHTML = html;
@@ -53,16 +101,63 @@ function show({ verdicts, troubles, strip }) {
   if (here) here.innerHTML = strip;
 }
 
-function soon(wait) {
-  clearTimeout(due);
-  due = setTimeout(keep, wait);
+let last = null;
+
+function told(kind, record, said) {
+  if (kind === "photo") shown.taken(record);
+  if (kind !== "area" || record.path !== location.pathname) return;
+  last = said;
+  was.value = said.was;
+  showVerdicts(said);
+  const both = document.querySelector("[data-see-both]");
+  both.hidden = !said.both.length;
 }
 
-// A number is judged when the person has stopped typing it, a tap at once.
-form.addEventListener("input", (event) => soon(event.target.type === "radio" ? 50 : 900));
-form.addEventListener("focusout", () => soon(50));
-addEventListener("pagehide", () => {
-  if (body() !== sent) navigator.sendBeacon?.(location.pathname, new URLSearchParams(new FormData(form)));
+// The server has the page that shows both; the form as it stands is what it asks for.
+document.querySelector("[data-see-both] button").addEventListener("click", async () => {
+  await keepHere();
+  form.submit();
 });
-form.addEventListener("submit", () => (sent = body()));
-sent = body();
+
+/** On to where the server sends this page; without an answer, on to the next area, which this device keeps. */
+async function leave(then) {
+  last = null;
+  await ready;
+  await keepHere(true);
+  const late = new Promise((resolve) => setTimeout(resolve, PATIENCE));
+  await Promise.race([flush(true), late]);
+  if (last?.both.length) return;
+  if (last) {
+    const to = new URL(last.to, location.href);
+    if (then === "stay" || Object.keys(last.troubles).length || to.pathname === location.pathname) {
+      if (then !== "stay" && to.hash) history.replaceState(null, "", to.hash);
+      location.reload();
+    } else location.assign(to);
+    return;
+  }
+  const canGoOn = navigator.serviceWorker?.controller && then !== "stay";
+  if (canGoOn) location.assign(form.dataset.onward);
+  else await show(true);
+}
+
+form.addEventListener("submit", (event) => {
+  event.preventDefault();
+  clearTimeout(due);
+  leave(event.submitter?.value);
+});
+// A number is judged when the person has stopped typing it, a tap at once. On the device it is at once, whatever it is.
+form.addEventListener("input", async (event) => {
+  await ready;
+  askWhatFollows();
+  await keepHere();
+  if (document.documentElement.hasAttribute("data-no-signal")) {
+    const item = event.target.closest(".item");
+    if (item) markAsKept(item);
+    await show();
+  }
+  soon(event.target.type === "radio" ? 50 : 900);
+});
+form.addEventListener("focusout", () => soon(50));
+
+const shown = photos(entry);
+ready.then(() => begin(told));

@@ -13,6 +13,7 @@ mod command_line_standing;
 mod command_line_worksheets;
 mod conditions;
 mod doors;
+mod drafts;
 mod editions;
 mod events;
 mod forms;

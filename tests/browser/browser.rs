@@ -82,20 +82,58 @@ impl Browser {
     pub async fn phone_with_a_camera(story: &'static str, who: &'static str, film: &Path) -> Browser {
         let camera = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"].map(str::to_owned);
         let film = format!("--use-file-for-fake-video-capture={}", film.display());
-        Browser::start_with(Window::Phone, story, who, camera.into_iter().chain([film]).collect()).await
+        let profile = Profile(TempDir::new().expect("a folder for the browser's profile"));
+        Browser::start_with(Window::Phone, story, who, profile, camera.into_iter().chain([film]).collect()).await
     }
 
     async fn start(window: Window, story: &'static str, who: &'static str) -> Browser {
-        Browser::start_with(window, story, who, Vec::new()).await
+        let profile = Profile(TempDir::new().expect("a folder for the browser's profile"));
+        Browser::start_with(window, story, who, profile, Vec::new()).await
     }
 
-    async fn start_with(window: Window, story: &'static str, who: &'static str, more: Vec<String>) -> Browser {
+    /// The browser as it is opened again on the same device.
+    pub async fn comes_back(left: Left) -> Browser {
+        Browser::start_with(left.window, left.story, left.who, left.profile, Vec::new()).await
+    }
+
+    /// Is closed as a person closes it; what it keeps stays on the device.
+    pub async fn puts_it_away(mut self) -> Left {
+        let closed = self.client.clone().close().await;
+        self.done(closed, "closing the browser");
+        let pid = self.chromium.0.take();
+        self.leaves(pid).await
+    }
+
+    /// SIGKILL, as a dead battery has it: nothing is finished, nothing is written that was not written.
+    pub async fn dies(mut self) -> Left {
+        let pid = self.chromium.0.take();
+        drop(Chromium(pid));
+        self.leaves(pid).await
+    }
+
+    /// Waits until none of the browser's processes is left that could still write into the profile.
+    async fn leaves(self, pid: Option<u64>) -> Left {
+        let Browser { window, story, who, _driver: driver, _profile: profile, .. } = self;
+        drop(driver);
+        assert!(pid.is_some(), "{who}: the browser's process is known");
+        let folder = profile.0.path().display().to_string();
+        for _ in 0..200 {
+            let processes = std::fs::read_dir("/proc").expect("the processes").flatten();
+            let commands = processes.filter_map(|one| std::fs::read_to_string(one.path().join("cmdline")).ok());
+            if commands.filter(|command| command.contains(&folder)).count() == 0 {
+                return Left { profile, window, story, who };
+            }
+            tokio::time::sleep(Duration::from_millis(25)).await;
+        }
+        panic!("{who}: the browser's processes do not end");
+    }
+
+    async fn start_with(window: Window, story: &'static str, who: &'static str, profile: Profile, more: Vec<String>) -> Browser {
         for program in [CHROMIUM, DRIVER] {
             let there = Path::new(program).exists();
             assert!(there, "{program} is not there. Install the browser: apt-get install chromium chromium-driver");
         }
         let driver = Chromedriver::start();
-        let profile = Profile(TempDir::new().expect("a folder for the browser's profile"));
         let capabilities = capabilities(window, profile.0.path(), more);
         let address = format!("http://127.0.0.1:{}", driver.port);
         let client = ClientBuilder::new(HttpConnector::new()).capabilities(capabilities).connect(&address).await;
@@ -252,6 +290,14 @@ fn capabilities(window: Window, profile: &Path, more: Vec<String>) -> Capabiliti
     }
     let all = json!({ "goog:chromeOptions": options, "goog:loggingPrefs": { "browser": "ALL" } });
     all.as_object().cloned().expect("an object").into_iter().collect()
+}
+
+/// A device whose browser is closed or dead: what it kept.
+pub struct Left {
+    profile: Profile,
+    window: Window,
+    story: &'static str,
+    who: &'static str,
 }
 
 /// Chromium's process. A session that is not closed leaves it behind, so it is ended by its id.

@@ -20,6 +20,8 @@ mod gate_offline;
 mod grid;
 mod legible;
 mod live;
+mod no_signal_driver;
+mod no_signal_lost;
 mod on_paper;
 mod pictures;
 mod sizes;

@@ -60,6 +60,32 @@ impl Browser {
         }
     }
 
+    /// Answers every item of the area whose page is open, where nothing can come back from the server.
+    pub async fn fills_in_without_signal(&self, answers: &AreaAnswers) {
+        for (name, text) in &answers.fields {
+            self.answers(name, text).await;
+        }
+    }
+
+    /// Whether every answer of an area stands in the page that is open.
+    pub async fn shows(&self, answers: &AreaAnswers) {
+        for (name, text) in &answers.fields {
+            let field = format!("[name=\"{name}\"]");
+            let script = "const all = [...document.querySelectorAll(arguments[0])]; \
+                return all[0]?.type === 'radio' ? all.find((one) => one.checked)?.value : all[0]?.value";
+            let end = Instant::now() + PATIENCE;
+            loop {
+                let found = self.client.execute(script, vec![json!(field)]).await.unwrap_or_default();
+                // A unit that cannot be chosen is not asked for.
+                if found == json!(text) || (found.is_null() && name.ends_with(".unit")) {
+                    break;
+                }
+                assert!(Instant::now() < end, "{}: {name} is {found} and not \"{text}\"", self.who);
+                tokio::time::sleep(GLANCE).await;
+            }
+        }
+    }
+
     /// Which page this is, and how often it has had the server keep what is typed.
     async fn kept(&self) -> Json {
         let script = "const fetched = performance.getEntriesByType('resource').filter((one) => one.initiatorType === 'fetch'); \

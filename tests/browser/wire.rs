@@ -1,6 +1,6 @@
 //! The wire between a browser and the club: what was asked for, how many bytes came back, and what happens when it is slow or cut.
 
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
@@ -11,6 +11,9 @@ use tokio::sync::watch;
 pub struct Asked {
     pub path: String,
     pub bytes: usize,
+    pub is_post: bool,
+    /// By the worker that keeps pages, and not for what is on the screen.
+    pub by_worker: bool,
     /// The connection it went over.
     connection: usize,
 }
@@ -33,10 +36,10 @@ enum State {
     StreamsWait,
     /// Nothing that is sent gets through.
     PostsWait,
+    /// What is sent arrives, and its answer does not come back.
+    AnswersLost,
     /// The next thing that is sent does not get through; what comes after it does.
     NextPostWaits,
-    /// What is sent arrives, and its answer does not come back: the connection breaks instead.
-    AnswersAreLost,
     Cut,
 }
 
@@ -47,6 +50,8 @@ struct Seen {
     state: watch::Receiver<State>,
     /// Whether something sent is waiting.
     post_waits: Arc<AtomicBool>,
+    /// How many answers were lost.
+    lost: Arc<AtomicUsize>,
 }
 
 /// A wire to one club. The browser goes to `base` instead of the club's own address.
@@ -63,7 +68,7 @@ impl Wire {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
         let (state, receiver) = watch::channel(State::Sound);
-        let seen = Seen { asked: Arc::default(), state: receiver, post_waits: Arc::default() };
+        let seen = Seen { asked: Arc::default(), state: receiver, post_waits: Arc::default(), lost: Arc::default() };
         let wire = Wire { base, seen: seen.clone(), state };
         tokio::spawn(async move {
             for connection in 0.. {
@@ -114,9 +119,15 @@ impl Wire {
         self.seen.post_waits.load(Ordering::Relaxed)
     }
 
-    /// What is sent from now on arrives, and the answer to it is lost.
+    /// From now on what is sent arrives, and the connection breaks before the answer comes back.
     pub fn loses_answers(&self) {
-        self.state.send_replace(State::AnswersAreLost);
+        self.seen.lost.store(0, Ordering::Relaxed);
+        self.state.send_replace(State::AnswersLost);
+    }
+
+    /// How many answers were lost.
+    pub fn lost(&self) -> usize {
+        self.seen.lost.load(Ordering::Relaxed)
     }
 
     /// Every connection breaks, and no new one comes about.
@@ -156,7 +167,9 @@ where
         }
         // A browser sends the next request on a connection only after the answer to the one before.
         if let Some((method, path)) = request_of(&bytes[..read]) {
-            let asked = Asked { path, bytes: 0, connection };
+            let head = String::from_utf8_lossy(&bytes[..read]).to_ascii_lowercase();
+            let by_worker = head.lines().any(|line| line.starts_with("referer:") && line.ends_with("/sw.js"));
+            let asked = Asked { path, bytes: 0, is_post: method == "POST", by_worker, connection };
             let mut state = seen.state.clone();
             let now = *state.borrow();
             let is_first_post = method == "POST" && !seen.post_waits.swap(true, Ordering::Relaxed);
@@ -164,7 +177,7 @@ where
                 State::StreamsWait => asked.is_stream(),
                 State::PostsWait => method == "POST",
                 State::NextPostWaits => is_first_post,
-                State::Sound | State::Cut | State::AnswersAreLost => false,
+                State::Sound | State::Cut | State::AnswersLost => false,
             };
             if waits {
                 // An error means that the test is over and the wire with it.
@@ -187,10 +200,11 @@ where
         if read == 0 {
             return browser.shutdown().await;
         }
-        if *seen.state.borrow() == State::AnswersAreLost {
-            return Err(std::io::ErrorKind::ConnectionReset.into());
-        }
         if let Some(asked) = seen.asked.lock().expect("a list").iter_mut().rev().find(|asked| asked.connection == connection) {
+            if asked.is_post && asked.bytes == 0 && *seen.state.borrow() == State::AnswersLost {
+                seen.lost.fetch_add(1, Ordering::Relaxed);
+                return Err(std::io::ErrorKind::ConnectionReset.into());
+            }
             asked.bytes += read;
         }
         browser.write_all(&bytes[..read]).await?;

@@ -38,6 +38,7 @@ pub struct Club {
     pub organizer: Person,
     pub event: String,
     closing: CancellationToken,
+    serving: Option<tokio::task::JoinHandle<Result<(), witnessmark::listen::ListenError>>>,
     folder: TempDir,
     inspectors: Mutex<usize>,
 }
@@ -63,12 +64,31 @@ impl Club {
         let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
         let web = change(Web::new(house.clone(), &base));
         let closing = web.closing.clone();
-        tokio::spawn(witnessmark::listen::serve(listener, None, router(web), closing.clone()));
+        let serving = Some(tokio::spawn(witnessmark::listen::serve(listener, None, router(web), closing.clone())));
         let organizer = Person::come_in(&base, &first.secret).await;
-        let mut club = Club { base, clock, house, organizer, event: String::new(), closing, folder, inspectors: Mutex::new(0) };
+        let (event, inspectors) = (String::new(), Mutex::new(0));
+        let mut club = Club { base, clock, house, organizer, event, closing, serving, folder, inspectors };
         club.event = club.make_event("Spring day", sheet).await;
         club.take_roster(ROSTER).await;
         club
+    }
+
+    /// The server ends, in order.
+    pub async fn stops(&mut self) {
+        self.close().await;
+        if let Some(serving) = self.serving.take() {
+            serving.await.expect("the server ends").expect("it ends in order");
+        }
+    }
+
+    /// The server starts anew on the same file, under the same address.
+    pub async fn starts_again(&mut self) {
+        self.house = Arc::new(House::open(&self.database(), self.clock.clone()).await.expect("the database"));
+        let port = self.base.rsplit(':').next().and_then(|port| port.parse().ok()).expect("a port");
+        let listener = witnessmark::listen::bind(([127, 0, 0, 1], port).into()).expect("the same port");
+        let web = Web::new(self.house.clone(), &self.base);
+        self.closing = web.closing.clone();
+        self.serving = Some(tokio::spawn(witnessmark::listen::serve(listener, None, router(web), self.closing.clone())));
     }
 
     pub fn database(&self) -> PathBuf {

@@ -1,9 +1,10 @@
 //! One area of the sheet: its items on one page, kept as typed, judged at once.
 
-use super::Mine;
 use super::item::{ItemView, VerdictView, items_of, verdict};
+use super::{Mine, both};
 use crate::acts::Refusal;
-use crate::acts::fill_in;
+use crate::acts::fill_in::{self, Typing};
+use crate::acts::two_devices::{Both, Marks, Met};
 use crate::rules::answer::is_asked;
 use crate::rules::sheet::Area;
 use crate::rules::strip::{AreaStrip, strip};
@@ -13,7 +14,7 @@ use crate::web::Web;
 use crate::web::draw::{Plate, Strip};
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form};
-use crate::web::page::{Page, count, render};
+use crate::web::page::{Page, render};
 use crate::web::session::Who;
 use askama::Template;
 use axum::Json;
@@ -35,9 +36,14 @@ struct AreaPage<'a> {
     next: Option<(String, String)>,
     nth: usize,
     of: usize,
-    /// Fields that cannot be used, or items that follow from an answer just given.
+    /// What another device went ahead with.
     message: Option<String>,
+    /// What stands at each item, for the page to hand back.
+    was: Marks,
 }
+
+/// The hidden field with the marks. No item is called so.
+pub(super) const WAS: &str = "_was";
 
 #[derive(Template)]
 #[template(path = "parts/verdict.html")]
@@ -52,6 +58,7 @@ impl<'a> AreaPage<'a> {
         let at = asked.iter().position(|other| other.id == area.id).unwrap_or_default();
         let next = asked.get(at + 1).map(|next| (next.id.to_string(), next.name.clone()));
         Ok(AreaPage {
+            was: Marks::of(area.items.iter().map(|item| item.id.as_str()), &mine.filled.draft),
             items: items_of(mine, area, units),
             strip: strip_of(mine, area),
             next,
@@ -61,6 +68,20 @@ impl<'a> AreaPage<'a> {
             mine,
             area,
         })
+    }
+}
+
+impl AreaPage<'_> {
+    /// Where the button leads where nothing is in the way.
+    fn onward(&self) -> String {
+        let home = format!("/my/{}", self.mine.state.entry.id);
+        self.next.as_ref().map_or(home.clone(), |(id, _)| format!("{home}/areas/{id}"))
+    }
+
+    /// How many items hold something that cannot be read.
+    fn troubles(&self) -> usize {
+        let troubled = |view: &&ItemView<'_>| view.asked && self.mine.filled.troubles.contains_key(view.item.id.as_str());
+        self.items.iter().filter(troubled).count()
     }
 }
 
@@ -96,25 +117,38 @@ pub(super) async fn save(
     form: Form,
 ) -> Result<Response, Fault> {
     let before = Mine::of(&web, &actor, entry, &units).await?;
-    let mut typed = typed_of(&form, before.known.edition.sheet.area(&area).ok_or(Refusal::NotHere)?);
-    keep_photos(&mut typed, &before.filled.draft);
+    let asked = before.known.edition.sheet.area(&area).ok_or(Refusal::NotHere)?;
+    let (mut typed, mut was) = (typed_of(&form, asked), Marks::parse(form.text(WAS)));
+    both::choose(&form, &mut typed, &mut was);
     let asked_before = asked_ids(&before, &area);
-    fill_in::keep(&web.house, &actor, entry, typed).await?;
+    let page = Typing { typed, was: was.clone(), sent: before.sent() };
+    let met = fill_in::keep_page(&web.house, &actor, entry, page).await?;
     let mine = Mine::of(&web, &actor, entry, &units).await?;
+    let follows = asked_before != asked_ids(&mine, &area);
     let page = AreaPage::new(&mine, &area, &units, None)?;
     if headers.get(header::ACCEPT).is_some_and(|accept| accept == "application/json") {
-        return verdicts(&mine, &page, asked_before != asked_ids(&mine, &area));
+        let was = met.marks_after(&mine.filled.draft, &was, page.area.items.iter().map(|item| item.id.to_string()));
+        let to = whereto(&before, &mine, &page, &form, false);
+        return verdicts(&mine, &page, &met, &was, &to);
     }
-    let troubles = page.items.iter().filter(|view| mine.filled.troubles.contains_key(view.item.id.as_str())).count();
-    if troubles > 0 {
-        let message = format!(
-            "{} cannot be used yet. What you typed is kept; look for the red line.",
-            count(troubles, "answer", "answers")
-        );
-        let html = AreaPage { message: Some(message), ..page }.render()?;
-        return Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(html)).into_response());
+    if !met.both.is_empty() {
+        return Ok((StatusCode::CONFLICT, both::page(&mine, page.area, &met, &was)?).into_response());
     }
-    Ok(Redirect::to(&whereto(&before, &mine, &page, &form, asked_before != asked_ids(&mine, &area))).into_response())
+    if !met.elsewhere.is_empty() {
+        let message = format!("{}. It stands as it was typed there.", elsewhere(&mine, &met));
+        return Ok(Html(AreaPage { message: Some(message), ..page }.render()?).into_response());
+    }
+    if page.troubles() > 0 {
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response());
+    }
+    Ok(Redirect::to(&whereto(&before, &mine, &page, &form, follows)).into_response())
+}
+
+/// What is said of items that another device went ahead with.
+fn elsewhere(mine: &Mine, met: &Met) -> String {
+    let sheet = &mine.known.edition.sheet;
+    let names: Vec<&str> = met.elsewhere.iter().filter_map(|id| sheet.item(id)).map(|item| item.name.as_str()).collect();
+    format!("Typed on another device meanwhile: {}", names.join(", "))
 }
 
 /// On to the next area, unless there is something here to be seen first.
@@ -153,25 +187,17 @@ fn typed_of(form: &Form, area: &Area) -> Draft {
     draft
 }
 
-/// Photos come and go by a form of their own: this one, which may be older, leaves them as they are.
-fn keep_photos(typed: &mut Draft, before: &Draft) {
-    for (item, fields) in typed {
-        fields.remove("photo");
-        if let Some(photos) = before.get(item).and_then(|fields| fields.get("photo")) {
-            fields.insert("photo".into(), photos.clone());
-        }
-    }
-}
-
-/// The verdicts for a page that is being filled in: markup by item, and whether other items follow now.
-fn verdicts(mine: &Mine, page: &AreaPage<'_>, follows: bool) -> Result<Response, Fault> {
+/// For a page that is being filled in: the verdicts as markup by item, what another device went ahead with, the marks that the
+/// page goes on with, and where its button leads.
+fn verdicts(mine: &Mine, page: &AreaPage<'_>, met: &Met, was: &Marks, to: &str) -> Result<Response, Fault> {
     let mut parts = serde_json::Map::new();
-    for view in &page.items {
+    for view in page.items.iter().filter(|view| view.asked) {
         parts.insert(view.item.id.to_string(), json!(VerdictPart { verdict: verdict(mine, view.item) }.render()?));
     }
     let troubles: serde_json::Map<String, serde_json::Value> = page
         .items
         .iter()
+        .filter(|view| view.asked)
         .flat_map(|view| {
             mine.filled
                 .troubles
@@ -186,5 +212,11 @@ fn verdicts(mine: &Mine, page: &AreaPage<'_>, follows: bool) -> Result<Response,
         })
         .collect();
     let strip = Strip(&page.strip).to_string();
-    Ok(Json(json!({ "verdicts": parts, "troubles": troubles, "strip": strip, "follows": follows })).into_response())
+    let name = |both: &Both| mine.known.edition.sheet.item(&both.item).map(|item| item.name.clone());
+    let both: Vec<Option<String>> = met.both.iter().map(name).collect();
+    let elsewhere = (!met.elsewhere.is_empty()).then(|| elsewhere(mine, met));
+    let status = if both.is_empty() { StatusCode::OK } else { StatusCode::CONFLICT };
+    let body = json!({ "verdicts": parts, "troubles": troubles, "strip": strip, "was": was.to_string(), "to": to,
+        "elsewhere": elsewhere, "both": both });
+    Ok((status, Json(body)).into_response())
 }

@@ -2,7 +2,9 @@
 
 use super::Mine;
 use crate::acts::state::word_body;
+use crate::acts::two_devices::Marks;
 use crate::rules::judge::Finding;
+use crate::rules::sheet::Area;
 use crate::rules::standing::Standing;
 use crate::rules::strip::{AreaStrip, strip};
 use crate::store::history::Kind;
@@ -56,6 +58,16 @@ struct Home<'a> {
     day: String,
     first_session: String,
     troubled: Vec<(String, String)>,
+    /// Areas that no answer so far asks for, and the answers that would: a page without signal shows them when one is given.
+    maybe: Vec<(String, String, String)>,
+}
+
+impl Home<'_> {
+    /// A mark of what is typed in an area: a device that keeps its page sees by it that the page is old.
+    fn mark(&self, area: &str) -> String {
+        let items = self.mine.known.edition.sheet.area(area).into_iter().flat_map(|area| &area.items);
+        Marks::of(items.map(|item| item.id.as_str()), &self.mine.filled.draft).short()
+    }
 }
 
 pub(super) async fn home(State(web): State<Web>, Who(actor): Who, At(entry): At<Uuid>, Chosen(units): Chosen) -> Page {
@@ -81,9 +93,20 @@ pub(super) async fn home(State(web): State<Web>, Who(actor): Who, At(entry): At<
         day: long_day(&mine.known.event.day),
         first_session: group.map(|group| group.first_session.strftime("%H:%M").to_string()).unwrap_or_default(),
         troubled: troubled(&mine),
+        maybe: maybe(&mine, &areas),
         areas,
         mine: &mine,
     })
+}
+
+/// Areas that are not asked, with what they hang on: `roof=open restraint=harness|four-strap`.
+fn maybe(mine: &Mine, asked: &[AreaStrip]) -> Vec<(String, String, String)> {
+    let left = mine.known.edition.sheet.areas.iter().filter(|area| asked.iter().all(|other| other.id != area.id));
+    let when = |area: &Area| {
+        let conditions = area.items.iter().filter_map(|item| item.when.as_ref());
+        conditions.map(|when| format!("{}={}", when.item, when.is.join("|"))).collect::<Vec<_>>().join(" ")
+    };
+    left.map(|area| (area.id.to_string(), area.name.clone(), when(area))).collect()
 }
 
 /// Answers that cannot be read, with the area where they stand.

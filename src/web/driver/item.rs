@@ -37,8 +37,9 @@ pub struct ItemView<'a> {
     pub note: Field,
     pub trouble: Option<String>,
     pub verdict: VerdictView<'a>,
-    /// Other items hang on this answer: the page is made anew when it changes.
-    pub opens: bool,
+    /// Whether it is asked, given the answers so far. One that is not waits in the page for the answer that it hangs on: there
+    /// may be no signal to fetch it with.
+    pub asked: bool,
     pub photos: Vec<String>,
     pub photos_left: usize,
     pub date_is: Vec<Tap>,
@@ -83,10 +84,9 @@ pub struct VerdictView<'a> {
     pub missing: String,
 }
 
-/// The items of an area that are asked, given the answers so far.
+/// The items of an area.
 pub fn items_of<'a>(mine: &'a Mine, area: &'a Area, units: &Units) -> Vec<ItemView<'a>> {
-    let sheet = &mine.known.edition.sheet;
-    area.items.iter().filter(|item| is_asked(sheet, item, &mine.filled.answers)).map(|item| view(mine, item, units)).collect()
+    area.items.iter().map(|item| view(mine, item, units)).collect()
 }
 
 fn view<'a>(mine: &'a Mine, item: &'a Item, units: &Units) -> ItemView<'a> {
@@ -104,7 +104,7 @@ fn view<'a>(mine: &'a Mine, item: &'a Item, units: &Units) -> ItemView<'a> {
         note: field(id, "note", "Note for the inspector".into(), typed, troubles),
         trouble: trouble_at(troubles, "").or_else(|| trouble_at(troubles, "unit")).or_else(|| trouble_at(troubles, "photo")),
         verdict: verdict(mine, item),
-        opens: sheet.items().any(|other| other.when.as_ref().is_some_and(|when| when.item == item.id)),
+        asked: is_asked(sheet, item, &mine.filled.answers),
         photos_left: if let Kind::Photo { most } = item.kind { most.saturating_sub(photos.len()) } else { 0 },
         photos,
         date_is: date_is(item, value(typed, "date-is")),

@@ -1,6 +1,7 @@
 //! The driver's pages, under `/my/{entry}`: what stands between the car and the grid, the sheet area by area.
 
 mod area;
+mod both;
 mod home;
 mod item;
 mod pass;
@@ -19,6 +20,7 @@ use crate::acts::submit;
 use crate::rules::answer::Answers;
 use crate::rules::judge::judge;
 use crate::rules::units::Units;
+use crate::store::draft::Draft;
 use crate::web::doors::Doors;
 use uuid::Uuid;
 
@@ -52,15 +54,17 @@ impl Mine {
         let known = web.house.event_of_entry(id).await?;
         require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry: id })?;
         let state = state::read(&web.house, &known, id, units).await?;
-        let mut draft = fill_in::draft(&web.house, id).await?;
         // Where nothing is typed, what was sent last stands.
-        for (item, answer) in state.shown().iter().flat_map(|sent| &sent.answers) {
-            draft.entry(item.to_string()).or_insert_with(|| answer.to_typed());
-        }
+        let draft = fill_in::over(fill_in::draft(&web.house, id).await?, sent_of(&state));
         let sheet = &known.edition.sheet;
         let (answers, troubles) = fill_in::read_draft(sheet, &draft, fill_in::today(&web.house, &known));
         let judged = judge(sheet, &answers, known.event.day, units);
         Ok(Mine { known, state, filled: Filled { draft, answers, troubles, judged } })
+    }
+
+    /// What was sent last, as it would be typed.
+    pub fn sent(&self) -> Draft {
+        sent_of(&self.state)
     }
 
     /// How many answers differ from what was sent last.
@@ -80,6 +84,10 @@ impl Mine {
     pub fn seen(&self) -> String {
         super::page::id_list(&self.state.judgement.heads)
     }
+}
+
+fn sent_of(state: &EntryState) -> Draft {
+    state.shown().iter().flat_map(|sent| &sent.answers).map(|(item, answer)| (item.to_string(), answer.to_typed())).collect()
 }
 
 /// The submission that the page's form or a device's file describes.

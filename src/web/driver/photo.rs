@@ -2,11 +2,10 @@
 
 use super::Mine;
 use crate::acts::Refusal;
-use crate::acts::add_photo::add_photos;
-use crate::acts::fill_in;
+use crate::acts::add_photo::{Incoming, Place, add_photos};
+use crate::acts::refusal::field;
 use crate::acts::rights::{Deed, Whose, require};
 use crate::rules::sheet::Kind;
-use crate::store::draft::Draft;
 use crate::store::photo;
 use crate::web::Web;
 use crate::web::error::Fault;
@@ -18,7 +17,7 @@ use axum::http::header;
 use axum::response::{IntoResponse, Redirect, Response};
 use uuid::Uuid;
 
-/// Takes one photo in and puts its id to the item's draft.
+/// Takes photos in and puts their ids to the item's draft. A device may give each its id, before its file.
 pub(super) async fn add(
     State(web): State<Web>,
     Who(actor): Who,
@@ -33,25 +32,24 @@ pub(super) async fn add(
         Some(Kind::Photo { most }) => *most,
         _ => return Err(Refusal::NotNow("This item takes no photo.".into()).into()),
     };
-    let mut typed = mine.filled.draft.get(&item).cloned().unwrap_or_default();
-    let mut ids: Vec<String> =
-        typed.get("photo").map(|ids| ids.split_whitespace().map(str::to_owned).collect()).unwrap_or_default();
     let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
-    let mut files = Vec::new();
+    let (mut photos, mut id) = (Vec::new(), None);
     while let Some(part) = form.next_field().await? {
-        let is_photo = part.name() == Some("photo");
+        let name = part.name().unwrap_or_default().to_owned();
         let bytes = part.bytes().await?;
-        if is_photo && !bytes.is_empty() {
-            files.push(bytes.to_vec());
+        match name.as_str() {
+            "id" => {
+                let given = std::str::from_utf8(&bytes).ok().and_then(|text| Uuid::parse_str(text).ok());
+                id = Some(given.ok_or_else(|| Refusal::Fields(vec![field("id", "This is no id.")]))?);
+            }
+            "photo" if !bytes.is_empty() => photos.push(Incoming { id: id.take(), file: bytes.to_vec() }),
+            _ => {}
         }
     }
+    let sent = mine.sent().remove(&item).unwrap_or_default();
+    let place = Place { entry, item: item.clone(), most, sent };
     // All or none: a form that is refused leaves no photo behind that counts against the car.
-    if ids.len() + files.len() > most {
-        return Err(Refusal::TooMuch(format!("at most {most} photos here")).into());
-    }
-    ids.extend(add_photos(&web.house, &actor, entry, files).await?.iter().map(Uuid::to_string));
-    typed.insert("photo".into(), ids.join(" "));
-    fill_in::keep(&web.house, &actor, entry, Draft::from([(item.clone(), typed)])).await?;
+    add_photos(&web.house, &actor, place, photos).await?;
     Ok(Redirect::to(&format!("/my/{entry}/areas/{}#{item}", area.id)).into_response())
 }
 

@@ -1,9 +1,11 @@
 //! Sending: the form of the driver's first page, or a device's own file of answers.
 
 use super::{Mine, Submission};
-use crate::acts::Refusal;
 use crate::acts::submit::submit;
+use crate::acts::{Actor, Refusal};
 use crate::rules::strict_json;
+use crate::rules::units::Units;
+use crate::store::history::Kind;
 use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form};
@@ -26,7 +28,8 @@ struct Carried {
     seen: Vec<Uuid>,
     edition: Uuid,
     made_at: Option<Timestamp>,
-    answers: Map<String, Json_>,
+    /// Nothing where the device had its answers kept here as they were typed: then what is kept is what is sent.
+    answers: Option<Map<String, Json_>>,
 }
 
 pub(super) async fn send(
@@ -39,7 +42,7 @@ pub(super) async fn send(
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
     if kind.starts_with("application/json") {
         let bytes = Bytes::from_request(request, &web).await.map_err(Fault::body)?;
-        return Ok(carried(&web, &actor, entry, &bytes).await);
+        return Ok(carried(&web, &actor, entry, &units, &bytes).await);
     }
     let form = Form::from_request(request, &web).await?;
     let given =
@@ -50,38 +53,58 @@ pub(super) async fn send(
 }
 
 /// The page shows what was sent last where nothing is typed; what is sent must be what the page showed.
-async fn keep_what_stands(
-    web: &Web,
-    actor: &crate::acts::Actor,
-    entry: Uuid,
-    units: &crate::rules::units::Units,
-) -> Result<(), Fault> {
+async fn keep_what_stands(web: &Web, actor: &Actor, entry: Uuid, units: &Units) -> Result<(), Fault> {
     let mine = Mine::of(web, actor, entry, units).await?;
-    Ok(crate::acts::fill_in::keep(&web.house, actor, entry, mine.filled.draft).await?)
+    Ok(crate::acts::fill_in::let_stand(&web.house, actor, entry, mine.sent()).await?)
 }
 
-async fn carried(web: &Web, actor: &crate::acts::Actor, entry: Uuid, bytes: &[u8]) -> Response {
+async fn carried(web: &Web, actor: &Actor, entry: Uuid, units: &Units, bytes: &[u8]) -> Response {
     let carried: Carried = match strict_json::read(bytes).and_then(serde_json::from_value) {
         Ok(carried) => carried,
         Err(error) => return said(StatusCode::UNPROCESSABLE_ENTITY, json!({ "error": error.to_string() })),
     };
-    let Carried { id, seen, edition, made_at, answers } = carried;
-    match submit(&web.house, actor, entry, Submission { id, seen, edition, made_at, answers: Some(answers) }).await {
-        Ok(_) => said(StatusCode::CREATED, json!({ "id": id })),
-        Err(refusal) => {
-            let body = refused(&refusal);
-            said(Fault::from(refusal).status, body)
-        }
+    let id = carried.id;
+    match take(web, actor, entry, units, carried).await {
+        Ok(()) => said(StatusCode::CREATED, json!({ "id": id })),
+        Err(fault) => fault,
     }
+}
+
+async fn take(web: &Web, actor: &Actor, entry: Uuid, units: &Units, carried: Carried) -> Result<(), Response> {
+    let mine = Mine::of(web, actor, entry, units).await.map_err(IntoResponse::into_response)?;
+    let Carried { id, seen, edition, made_at, answers } = carried;
+    if answers.is_none() {
+        // The id is made at the driver's tap. One that is here has arrived, whatever was typed since: the tap is answered alike.
+        if mine.state.records.iter().any(|record| record.id == id && record.kind == Kind::Submission) {
+            return Ok(());
+        }
+        keep_what_stands(web, actor, entry, units).await.map_err(IntoResponse::into_response)?;
+    }
+    let sent = submit(&web.house, actor, entry, Submission { id, seen, edition, made_at, answers }).await;
+    sent.map(drop).map_err(|refusal| {
+        let body = refused(&refusal, &mine);
+        said(Fault::from(refusal).status, body)
+    })
 }
 
 fn said(status: StatusCode, body: Json_) -> Response {
     (status, Json(body)).into_response()
 }
 
-/// A refusal for a program: the sentence, and the items or fields it is about.
-fn refused(refusal: &Refusal) -> Json_ {
+/// A refusal for a program: the sentence, the items or fields it is about, and where the first of them is mended.
+fn refused(refusal: &Refusal, mine: &Mine) -> Json_ {
     let mut body = json!({ "error": refusal.to_string() });
+    let first = match refusal {
+        Refusal::Answers(items) => items.keys().next(),
+        Refusal::NotComplete(items) => items.first(),
+        _ => None,
+    };
+    let areas = &mine.known.edition.sheet.areas;
+    let place = first.and_then(|id| Some((areas.iter().find(|area| area.items.iter().any(|item| item.id.as_str() == id))?, id)));
+    if let Some((area, item)) = place {
+        let name = mine.known.edition.sheet.item(item).map(|item| item.name.as_str());
+        body["mend"] = json!({ "href": format!("/my/{}/areas/{}#{item}", mine.state.entry.id, area.id), "name": name });
+    }
     match refusal {
         Refusal::Answers(items) => {
             let items: Map<String, Json_> = items

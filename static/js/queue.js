@@ -1,0 +1,213 @@
+// What waits to be sent: areas as they were typed, photos, and the sheet itself, in that order. It stays on the device until the
+// server has said that it has it, and the page says how much waits.
+//
+// The server recognises what it has already: an area by its content, a photo and a sheet by the id that the device gave. So
+// anything may be sent again after an answer that was lost.
+import { all, change, drop, put } from "./keep.js";
+
+const box = document.querySelector("[data-queue]");
+/** The address of the driver's sheet: `/my/...`. */
+export const entry = box?.dataset.queue;
+export const areaKey = (path) => `area ${path}`;
+export const sendKey = `send ${entry}`;
+export const sentKey = `sent ${entry}`;
+
+/** How long an answer may take, in milliseconds; a photo is larger. */
+const ANSWER = 15_000;
+const PHOTO = 90_000;
+/** Pauses between two tries, in seconds. */
+const PAUSES = [5, 10, 20, 40, 60];
+
+let told = () => {};
+let done = () => {};
+let failed = false;
+let tries = 0;
+let due = null;
+
+/** Everything of this sheet that the server has not. */
+export async function waiting() {
+  const [areas, photos, [send = null]] = await Promise.all([all(`area ${entry}/`), all(`photo ${entry} `), all(sendKey)]);
+  return { areas: areas.filter((area) => !area.clean), photos, send, notes: areas.filter((area) => area.note) };
+}
+
+class NoAnswer extends Error {}
+
+async function post(path, body, headers, patience = ANSWER) {
+  let answer;
+  try {
+    answer = await fetch(path, {
+      method: "POST",
+      headers: { accept: "application/json", ...headers },
+      body,
+      redirect: "manual",
+      signal: AbortSignal.timeout?.(patience),
+    });
+  } catch {
+    throw new NoAnswer();
+  }
+  // A server that is busy or being started is no refusal either.
+  if (answer.status >= 500 || answer.status === 429) throw new NoAnswer();
+  return answer;
+}
+
+/** Why something was refused, in the server's words. */
+async function why(answer) {
+  if (answer.status === 401) return { why: "Your link has ended on this device. Open your private link again; all is kept here." };
+  const text = await answer.text();
+  try {
+    const { error, mend = null } = JSON.parse(text);
+    return { why: `${error[0].toUpperCase()}${error.slice(1)}.`, mend };
+  } catch {
+    const page = new DOMParser().parseFromString(text, "text/html");
+    return { why: page.querySelector("h1")?.textContent ?? `The server refused it (${answer.status}).` };
+  }
+}
+
+async function sendArea(path) {
+  const key = areaKey(path);
+  for (;;) {
+    // What is under way is sent again before anything newer: the server may have it, and its answer may be lost.
+    const area = await change(key, (kept) => kept && { ...kept, sending: kept.clean ? null : (kept.sending ?? kept.now) });
+    if (!area || area.clean) return;
+    const body = `${area.sending}&_was=${encodeURIComponent(area.was)}`;
+    const answer = await post(path, body, { "content-type": "application/x-www-form-urlencoded" });
+    if (!answer.ok && answer.status !== 409) {
+      const because = await why(answer);
+      await change(key, (kept) => kept && { ...kept, sending: null, ...because });
+      return;
+    }
+    const said = await answer.json();
+    const after = await change(key, (kept) => {
+      if (!kept) return null;
+      const old = [...kept.old, kept.was].filter((was) => was !== said.was).slice(-40);
+      const both = said.both?.length ? said.both : null;
+      const clean = !both && kept.now === area.sending;
+      return { ...kept, was: said.was, old, both, clean, sending: null, why: null, note: said.elsewhere ?? kept.note };
+    });
+    told("area", area, said);
+    if (!after || after.clean || after.both) return;
+  }
+}
+
+async function sendPhoto(photo) {
+  const form = new FormData();
+  form.append("id", photo.id);
+  form.append("photo", photo.file, "photo.jpg");
+  const answer = await post(photo.action, form, {}, PHOTO);
+  if (answer.ok || answer.type === "opaqueredirect") {
+    await drop(`photo ${entry} ${photo.id}`);
+    told("photo", photo);
+  } else {
+    const because = await why(answer);
+    await change(`photo ${entry} ${photo.id}`, (kept) => kept && { ...kept, ...because });
+  }
+}
+
+async function sendSheet({ id, seen, edition, made_at }) {
+  const body = JSON.stringify({ id, seen: seen ? seen.split(",") : [], edition, made_at });
+  const answer = await post(`${entry}/submissions`, body, { "content-type": "application/json" });
+  if (answer.ok) {
+    // First that it was sent, then that it waits no more: a crash in between sends it again, which changes nothing.
+    await put(sentKey, { id, seen });
+    await change(sendKey, (kept) => (kept?.id === id ? null : kept));
+    told("sent");
+  } else {
+    const because = await why(answer);
+    await change(sendKey, (kept) => (kept?.id === id ? { ...kept, ...because } : kept));
+  }
+}
+
+async function sendAll(tapped) {
+  // What was refused waits for the driver, not for the next try.
+  const open = (one) => tapped || !(one.why || one.both);
+  for (const area of (await waiting()).areas.filter(open)) await sendArea(area.path);
+  for (const photo of (await waiting()).photos.filter(open)) await sendPhoto(photo);
+  const { areas, photos, send } = await waiting();
+  if (send && open(send) && !areas.length && !photos.length) await sendSheet(send);
+}
+
+let turn = Promise.resolve();
+
+/** Sends what waits, one tab at a time. Gives whether the server answered. */
+export function flush(tapped = false) {
+  const go = async () => {
+    clearTimeout(due);
+    try {
+      const alone = () => sendAll(tapped);
+      await (navigator.locks ? navigator.locks.request("witnessmark queue", alone) : alone());
+      failed = false;
+      tries = 0;
+    } catch (error) {
+      if (!(error instanceof NoAnswer)) throw error;
+      failed = true;
+      due = setTimeout(flush, 1000 * PAUSES[Math.min(tries, PAUSES.length - 1)]);
+      tries += 1;
+    }
+    await show();
+    await done();
+    return !failed;
+  };
+  turn = turn.then(go, go);
+  return turn;
+}
+
+const count = (number, one) => (number ? [`${number} ${one}${number === 1 ? "" : "s"}`] : []);
+
+function line(words, link = null) {
+  const p = document.createElement("p");
+  p.textContent = words;
+  if (link) {
+    const a = document.createElement("a");
+    a.href = link.href;
+    a.className = "do";
+    a.textContent = link.name;
+    p.append(" ", a);
+  }
+  return p;
+}
+
+/** Says what waits. While all goes well nothing is said: a line that comes and goes with every answer is noise. */
+export async function show(slow = false) {
+  const { areas, photos, send, notes } = await waiting();
+  const lines = [];
+  const still = [...areas, ...photos].filter((one) => !one.why && !one.both);
+  if (send?.why) lines.push(line(`Not sent: ${send.why}`, send.mend ?? { href: entry, name: "Open the sheet" }));
+  else if (send) lines.push(line("Not sent yet: the sheet goes to the gate when there is signal, with the answers as they are then."));
+  const parts = [...count(still.filter((one) => one.path).length, "area"), ...count(still.filter((one) => one.id).length, "photo")];
+  if (parts.length && (failed || slow || send)) {
+    const many = still.length > 1;
+    lines.push(line(`${parts.join(" and ")} ${many ? "wait" : "waits"} for signal. Kept on this device, not sent yet.`));
+  }
+  for (const area of areas.filter((one) => one.both)) {
+    lines.push(line(`${area.name}: typed on another device too (${area.both.join(", ")}).`, { href: area.path, name: "Choose" }));
+  }
+  for (const one of [...areas, ...photos].filter((kept) => kept.why)) {
+    lines.push(line(`${one.name}: ${one.why} It is kept on this device.`, one.path ? { href: one.path, name: "See it" } : null));
+  }
+  for (const area of notes) lines.push(line(`${area.note}. It stands as it was typed there.`, { href: area.path, name: "See it" }));
+  const place = box.querySelector("[data-waits]");
+  // Told again only where it says something else: a status line is read out loud.
+  if (place.textContent !== lines.map((one) => one.textContent).join("")) place.replaceChildren(...lines);
+  box.querySelector("[data-try]").hidden = !(areas.length || photos.length || send);
+  box.querySelector("[data-unsend]").hidden = !send;
+  box.hidden = lines.length === 0;
+  document.documentElement.toggleAttribute("data-no-signal", failed);
+  return lines.length;
+}
+
+/** Begins: sends what is left from before, and again whenever there may be signal. `on` hears what the server took,
+ * `after` when a round is over. */
+export function begin(on, after = done) {
+  told = on;
+  done = after;
+  box.querySelector("[data-try]").addEventListener("click", () => flush(true));
+  box.querySelector("[data-unsend]").addEventListener("click", async () => {
+    await drop(sendKey);
+    await show();
+    await done();
+  });
+  addEventListener("online", () => flush());
+  document.addEventListener("visibilitychange", () => flush());
+  setTimeout(() => show(true), 3000);
+  return flush();
+}
