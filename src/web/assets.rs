@@ -39,12 +39,30 @@ static ASSETS: LazyLock<Assets> = LazyLock::new(|| {
         digest.update(path.as_bytes());
         digest.update(&file.data);
         let kind = kind_of(&path);
-        let packed = (!path.ends_with(".woff2")).then(|| pack(&file.data, Compression::best()));
-        by_path.insert(path, Asset { plain: file.data.into_owned(), packed, kind });
+        let plain = if path.starts_with("js/") { without_comments(&file.data) } else { file.data.into_owned() };
+        let packed = (!path.ends_with(".woff2")).then(|| pack(&plain, Compression::best()));
+        by_path.insert(path, Asset { plain, packed, kind });
     }
     let version = digest.finalize()[..6].iter().map(|byte| format!("{byte:02x}")).collect();
     Assets { version, by_path }
 });
+
+/// Our scripts without the lines that are for who reads the source: a quarter of what an old phone would load.
+fn without_comments(script: &[u8]) -> Vec<u8> {
+    let text = String::from_utf8_lossy(script);
+    let mut lean = String::with_capacity(text.len());
+    let mut inside = false;
+    for line in text.lines() {
+        let begin = line.trim_start();
+        inside |= begin.starts_with("/**");
+        if !inside && !begin.starts_with("//") && !begin.is_empty() {
+            lean.push_str(line);
+            lean.push('\n');
+        }
+        inside &= !begin.ends_with("*/");
+    }
+    lean.into_bytes()
+}
 
 fn kind_of(path: &str) -> &'static str {
     match path.rsplit_once('.').map(|(_, ending)| ending) {
