@@ -115,9 +115,12 @@ function told(kind, record, said) {
   if (kind === "photo") shown.taken(record);
   if (kind !== "area" || record.path !== location.pathname) return;
   last = said;
-  touched.clear();
   was.value = said.was;
-  showVerdicts(said);
+  // More was typed meanwhile: its verdict is on the way, and an old one would be of a reading that stands here no more.
+  if (record.sending === body()) {
+    touched.clear();
+    showVerdicts(said);
+  }
   const both = document.querySelector("[data-see-both]");
   both.hidden = !said.both.length;
 }

@@ -111,7 +111,8 @@ async function sendArea(path) {
       return { ...kept, was: said.was, old, both, clean, sending: null, why: null, note: said.elsewhere ?? kept.note };
     });
     told("area", area, said);
-    if (!after || after.clean || after.both) return;
+    // What was typed since goes too, even where the driver has to choose: all else of it is kept.
+    if (!after || after.clean || (after.both && after.now === area.sending)) return;
   }
 }
 
