@@ -2,7 +2,7 @@
 // Without this script the buttons do the same.
 import { change, drop, get } from "./keep.js";
 import { photos } from "./photos.js";
-import { areaKey, begin, entry, flush, show } from "./queue.js";
+import { areaKey, begin, entry, flush, keepLast, landed, show } from "./queue.js";
 import { askWhatFollows } from "./when.js";
 
 const form = document.querySelector("[data-fill]");
@@ -19,6 +19,10 @@ const asMade = body();
 let due = null;
 let writing = null;
 let again = false;
+/** What the device's database has of this form. */
+let written = asMade;
+/** Items that were typed in since the server answered last. */
+const touched = new Set();
 
 /** Puts what was typed back into the fields, and marks the items that the page showed otherwise. */
 function restore(text, isSent) {
@@ -47,6 +51,9 @@ function markAsKept(item, isSent = false) {
   verdict.replaceChildren(line);
 }
 
+/** What is kept of this page where nothing is kept yet. */
+const begun = () => ({ path: location.pathname, name: document.querySelector("h1").textContent, was: was.value, old: [], sending: null });
+
 /** Keeps the form on the device as it stands. Only one writing at a time; what is typed meanwhile is written after it. */
 async function keepHere(always = false) {
   if (writing && !always) {
@@ -57,12 +64,11 @@ async function keepHere(always = false) {
     do {
       again = false;
       const now = body();
-      const name = document.querySelector("h1").textContent;
       await change(key, (kept) => {
         if (!always && (kept?.now ?? asMade) === now) return kept;
-        const begun = kept ?? { path: location.pathname, name, was: was.value, old: [], sending: null };
-        return { ...begun, now, clean: false, why: null };
+        return { ...(kept ?? begun()), now, clean: false, why: null };
       });
+      written = now;
     } while (again);
   };
   writing = (writing ?? Promise.resolve()).then(write).finally(() => (writing = null));
@@ -75,6 +81,7 @@ function soon(wait) {
 }
 
 const ready = (async () => {
+  await landed;
   const kept = await get(key);
   askWhatFollows();
   if (!kept) return;
@@ -82,6 +89,7 @@ const ready = (async () => {
   if (!kept.clean || kept.old.includes(was.value)) {
     restore(kept.now, kept.clean);
     was.value = kept.was;
+    written = body();
   } else await drop(key);
 })();
 
@@ -108,7 +116,11 @@ function told(kind, record, said) {
   if (kind !== "area" || record.path !== location.pathname) return;
   last = said;
   was.value = said.was;
-  showVerdicts(said);
+  // More was typed meanwhile: its verdict is on the way, and an old one would be of a reading that stands here no more.
+  if (record.sending === body()) {
+    touched.clear();
+    showVerdicts(said);
+  }
   const both = document.querySelector("[data-see-both]");
   both.hidden = !said.both.length;
 }
@@ -147,17 +159,25 @@ form.addEventListener("submit", (event) => {
 });
 // A number is judged when the person has stopped typing it, a tap at once. On the device it is at once, whatever it is.
 form.addEventListener("input", async (event) => {
+  const item = event.target.closest(".item");
+  if (item) touched.add(item);
   await ready;
   askWhatFollows();
   await keepHere();
-  if (document.documentElement.hasAttribute("data-no-signal")) {
-    const item = event.target.closest(".item");
-    if (item) markAsKept(item);
-    await show();
-  }
+  await sayNoSignal();
   soon(event.target.type === "radio" ? 50 : 900);
 });
 form.addEventListener("focusout", () => soon(50));
+addEventListener("pagehide", () => {
+  if (body() !== written) keepLast(location.pathname, { ...begun(), now: body() });
+});
+
+/** Without an answer every item that was typed in says where it is. */
+async function sayNoSignal() {
+  if (!document.documentElement.hasAttribute("data-no-signal")) return;
+  touched.forEach((item) => markAsKept(item));
+  await show();
+}
 
 const shown = photos(entry);
-ready.then(() => begin(told));
+ready.then(() => begin(told, sayNoSignal));

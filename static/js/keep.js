@@ -18,8 +18,19 @@ const database = new Promise((resolve) => {
 export const keepsFiles = database.then((db) => db !== null);
 
 const memory = new Map();
+const stored = () => {
+  try {
+    return Object.keys(localStorage).filter((name) => name.startsWith("kept "));
+  } catch {
+    // A browser that is told to keep nothing says so by failing.
+    return [];
+  }
+};
 const texts = {
-  read: (key) => (memory.has(key) ? memory.get(key) : JSON.parse(localStorage.getItem(`kept ${key}`))),
+  read(key) {
+    if (memory.has(key)) return memory.get(key);
+    return stored().includes(`kept ${key}`) ? JSON.parse(localStorage.getItem(`kept ${key}`)) : null;
+  },
   write(key, value) {
     try {
       if (value === null) localStorage.removeItem(`kept ${key}`);
@@ -29,10 +40,7 @@ const texts = {
       memory.set(key, value);
     }
   },
-  names() {
-    const stored = Object.keys(localStorage).filter((name) => name.startsWith("kept "));
-    return [...new Set([...stored.map((name) => name.slice(5)), ...memory.keys()])];
-  },
+  names: () => [...new Set([...stored().map((name) => name.slice(5)), ...memory.keys()])].filter((key) => texts.read(key) !== null),
 };
 
 /** Runs `deed` in one transaction and gives its request's result, once it is on the disc and not merely under way. */
@@ -70,26 +78,24 @@ export async function change(key, to) {
 export const put = (key, value) => change(key, () => value);
 export const drop = (key) => change(key, () => null);
 
+const look = (db, ask) =>
+  inStore(db, "readonly", (store) => {
+    const said = {};
+    ask(store).onsuccess = ({ target }) => (said.value = target.result ?? null);
+    return said;
+  });
+
 /** All that is kept under names that begin so, in the order of the names. */
 export async function all(begin) {
   const db = await database;
-  if (!db) return texts.names().filter((key) => key.startsWith(begin)).sort().map(texts.read).filter((value) => value !== null);
-  return inStore(db, "readonly", (store) => {
-    const said = {};
-    store.getAll(IDBKeyRange.bound(begin, `${begin}\uffff`)).onsuccess = ({ target }) => (said.value = target.result);
-    return said;
-  });
+  if (db) return look(db, (store) => store.getAll(IDBKeyRange.bound(begin, `${begin}\uffff`)));
+  return texts.names().filter((key) => key.startsWith(begin)).sort().map(texts.read);
 }
 
 /** What is kept under a name, or null. */
 export async function get(key) {
   const db = await database;
-  if (!db) return texts.read(key);
-  return inStore(db, "readonly", (store) => {
-    const said = {};
-    store.get(key).onsuccess = ({ target }) => (said.value = target.result ?? null);
-    return said;
-  });
+  return db ? look(db, (store) => store.get(key)) : texts.read(key);
 }
 
 /** An id that tells when it was made (UUIDv7): the same thing sent twice is recognised by it. */

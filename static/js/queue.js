@@ -1,8 +1,7 @@
 // What waits to be sent: areas as they were typed, photos, and the sheet itself, in that order. It stays on the device until the
 // server has said that it has it, and the page says how much waits.
 //
-// The server recognises what it has already: an area by its content, a photo and a sheet by the id that the device gave. So
-// anything may be sent again after an answer that was lost.
+// The server knows what it has: an area by its content, photo and sheet by the device's id. So all may be sent again.
 import { all, change, drop, put } from "./keep.js";
 
 const box = document.querySelector("[data-queue]");
@@ -18,6 +17,32 @@ const PHOTO = 90_000;
 /** Pauses between two tries, in seconds. */
 const PAUSES = [5, 10, 20, 40, 60];
 
+/** What was typed in the moment in which a page was left: there was no time for the database. */
+const last = (path) => `last ${path}`;
+
+export function keepLast(path, begun) {
+  try {
+    localStorage.setItem(last(path), JSON.stringify(begun));
+  } catch {
+    // A browser without local storage loses what was typed within the last moment before a page is left.
+  }
+}
+
+/** What the pages before this one could keep in haste only is put to the rest, before anything is read. */
+export const landed = (async () => {
+  let names = [];
+  try {
+    names = Object.keys(localStorage).filter((name) => name.startsWith(last(`${entry}/`)));
+  } catch {
+    return;
+  }
+  for (const name of names) {
+    const begun = JSON.parse(localStorage.getItem(name));
+    await change(areaKey(begun.path), (kept) => ({ ...begun, ...kept, now: begun.now, clean: false, why: null }));
+    localStorage.removeItem(name);
+  }
+})();
+
 let told = () => {};
 let done = () => {};
 let failed = false;
@@ -26,6 +51,7 @@ let due = null;
 
 /** Everything of this sheet that the server has not. */
 export async function waiting() {
+  await landed;
   const [areas, photos, [send = null]] = await Promise.all([all(`area ${entry}/`), all(`photo ${entry} `), all(sendKey)]);
   return { areas: areas.filter((area) => !area.clean), photos, send, notes: areas.filter((area) => area.note) };
 }
@@ -85,7 +111,8 @@ async function sendArea(path) {
       return { ...kept, was: said.was, old, both, clean, sending: null, why: null, note: said.elsewhere ?? kept.note };
     });
     told("area", area, said);
-    if (!after || after.clean || after.both) return;
+    // What was typed since goes too, even where the driver has to choose: all else of it is kept.
+    if (!after || after.clean || (after.both && after.now === area.sending)) return;
   }
 }
 

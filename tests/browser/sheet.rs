@@ -63,7 +63,11 @@ impl Browser {
     /// Answers every item of the area whose page is open, where nothing can come back from the server.
     pub async fn fills_in_without_signal(&self, answers: &AreaAnswers) {
         for (name, text) in &answers.fields {
-            self.answers(name, text).await;
+            if self.answers(name, text).await {
+                // A person looks up after an answer: the words come, and what is below them moves down.
+                let item = name.split('.').next().unwrap_or_default();
+                self.sees(&format!("[data-verdict=\"{item}\"]"), "Kept on this device").await;
+            }
         }
     }
 

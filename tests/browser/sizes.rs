@@ -14,12 +14,11 @@ const SCRIPTS: usize = 25_000;
 const FOR_LATER: usize = 110_000;
 
 /// What a driver's pages are made of, whoever fetched it first.
-const DRIVERS: [&str; 16] = [
+const DRIVERS: [&str; 15] = [
     "base.css",
     "drawings.css",
     "driver.css",
     "door-plate.woff2",
-    "both.js",
     "driver.js",
     "fill.js",
     "keep.js",

@@ -184,6 +184,11 @@ fn heading(mine: &Mine, todo: usize, left: usize, changed: usize, can_send: bool
         };
         return (format!("{} to look at", count(left, "thing is left", "things are left")), lead.into());
     }
+    let unread = mine.filled.troubles.len();
+    if unread > 0 {
+        let heading = format!("{} cannot be read yet", count(unread, "answer", "answers"));
+        return (heading, "Nothing of it is sent. What you typed is kept: put it right below.".into());
+    }
     if can_send {
         return ("Everything is answered: send it to the gate".into(), "An inspector sees it the moment you send.".into());
     }
