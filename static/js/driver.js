@@ -3,7 +3,7 @@
 import { all, drop, get, newId, put } from "./keep.js";
 import { tellWhenOld } from "./news.js";
 import { offline } from "./offline.js";
-import { begin, entry, flush, sendKey, sentKey, waiting } from "./queue.js";
+import { begin, entry, flush, go, sendKey, sentKey, waiting } from "./queue.js";
 import { askWhatFollows } from "./when.js";
 
 const main = document.querySelector("main[data-seen]");
@@ -92,7 +92,7 @@ async function renew() {
   await sayWhatIsHere();
   const { areas, photos, send: sheet } = await waiting();
   const goes = (one) => !one.both && !one.why;
-  if (took && ![...areas, ...photos, ...(sheet ? [sheet] : [])].some(goes)) location.reload();
+  if (took && ![...areas, ...photos, ...(sheet ? [sheet] : [])].some(goes)) go();
 }
 askWhatFollows();
 await offerToSend();

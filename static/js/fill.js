@@ -2,7 +2,7 @@
 // Without this script the buttons do the same.
 import { change, drop, get } from "./keep.js";
 import { photos } from "./photos.js";
-import { areaKey, begin, entry, flush, keepLast, landed, show } from "./queue.js";
+import { areaKey, begin, entry, flush, go, keepLast, landed, show } from "./queue.js";
 import { askWhatFollows } from "./when.js";
 
 const form = document.querySelector("[data-fill]");
@@ -18,7 +18,8 @@ const itemOf = (name) => document.getElementById(name.split(".")[0]);
 const asMade = body();
 let due = null;
 let writing = null;
-let again = false;
+let wanted = false;
+let forced = false;
 /** What the device's database has of this form. */
 let written = asMade;
 /** Items that were typed in since the server answered last. */
@@ -55,23 +56,27 @@ function markAsKept(item, isSent = false) {
 const begun = () => ({ path: location.pathname, name: document.querySelector("h1").textContent, was: was.value, old: [], sending: null });
 
 /** Keeps the form on the device as it stands. Only one writing at a time; what is typed meanwhile is written after it. */
-async function keepHere(always = false) {
-  if (writing && !always) {
-    again = true;
-    return writing;
-  }
-  const write = async () => {
-    do {
-      again = false;
-      const now = body();
-      await change(key, (kept) => {
-        if (!always && (kept?.now ?? asMade) === now) return kept;
-        return { ...(kept ?? begun()), now, clean: false, why: null };
-      });
-      written = now;
-    } while (again);
-  };
-  writing = (writing ?? Promise.resolve()).then(write).finally(() => (writing = null));
+function keepHere(always = false) {
+  wanted = true;
+  forced ||= always;
+  writing ??= (async () => {
+    try {
+      while (wanted) {
+        const [now, force] = [body(), forced];
+        wanted = forced = false;
+        await change(key, (kept) => {
+          if (!force && (kept?.now ?? asMade) === now) return kept;
+          return { ...(kept ?? begun()), now, clean: false, why: null };
+        });
+        written = now;
+      }
+    } catch {
+      // The database is full or broken: the next page puts this to the rest.
+      keepLast(location.pathname, { ...begun(), now: body() });
+    } finally {
+      writing = null;
+    }
+  })();
   return writing;
 }
 
@@ -143,12 +148,12 @@ async function leave(then) {
     const to = new URL(last.to, location.href);
     if (then === "stay" || Object.keys(last.troubles).length || to.pathname === location.pathname) {
       if (then !== "stay" && to.hash) history.replaceState(null, "", to.hash);
-      location.reload();
-    } else location.assign(to);
+      go();
+    } else go(to);
     return;
   }
   const canGoOn = navigator.serviceWorker?.controller && then !== "stay";
-  if (canGoOn) location.assign(form.dataset.onward);
+  if (canGoOn) go(form.dataset.onward);
   else await show(true);
 }
 

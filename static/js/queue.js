@@ -43,6 +43,17 @@ export const landed = (async () => {
   }
 })();
 
+let isLeft = false;
+addEventListener("beforeunload", () => (isLeft = true));
+
+/** Goes on by itself, but never against the person: who has tapped on something else is on the way there. */
+export function go(to) {
+  if (isLeft) return;
+  isLeft = true;
+  if (to) location.assign(to);
+  else location.reload();
+}
+
 let told = () => {};
 let done = () => {};
 let failed = false;
@@ -157,7 +168,7 @@ let turn = Promise.resolve();
 
 /** Sends what waits, one tab at a time. Gives whether the server answered. */
 export function flush(tapped = false) {
-  const go = async () => {
+  const round = async () => {
     clearTimeout(due);
     try {
       const alone = () => sendAll(tapped);
@@ -174,7 +185,7 @@ export function flush(tapped = false) {
     await done();
     return !failed;
   };
-  turn = turn.then(go, go);
+  turn = turn.then(round, round);
   return turn;
 }
 
