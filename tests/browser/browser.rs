@@ -53,6 +53,19 @@ pub async fn in_time(story: impl Future<Output = ()>) {
     assert!(tokio::time::timeout(LONGEST, story).await.is_ok(), "the story took longer than {LONGEST:?} and was ended");
 }
 
+/// As [`in_time`], for a story in which pages make themselves anew while they are tapped: Chromium's driver now and then waits for
+/// ever for the end of a tap on a page that is gone. A story that hangs is told once more, from its beginning, with another
+/// browser; one that fails has failed.
+pub async fn in_time_or_told_again<F: Future<Output = ()>>(story: impl Fn() -> F) {
+    if tokio::time::timeout(HANGS, story()).await.is_err() {
+        println!("the browser hung: the story is told once more");
+        in_time(story()).await;
+    }
+}
+
+/// After which a story of half a minute is taken to hang.
+const HANGS: Duration = Duration::from_secs(75);
+
 /// Somebody's browser.
 pub struct Browser {
     pub client: Client,

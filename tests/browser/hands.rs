@@ -24,6 +24,8 @@ const WHERE_TO_TAP: &str = "const found = document.querySelector(arguments[0]); 
 
 impl Browser {
     pub async fn opens(&self, url: &str) {
+        // Shown where a story fails or hangs.
+        println!("{} opens {url}", self.who);
         self.done(self.client.goto(url).await, &format!("opening {url}"));
     }
 
@@ -41,6 +43,7 @@ impl Browser {
 
     /// Taps with a finger, or clicks with a mouse, where a person would: on what is in sight and not covered.
     pub async fn taps(&self, css: &str) {
+        println!("{} taps {css}", self.who);
         let end = Instant::now() + PATIENCE;
         let at = loop {
             match self.client.execute(WHERE_TO_TAP, vec![json!(css)]).await {
@@ -98,6 +101,7 @@ impl Browser {
 
     /// Waits until the first of these elements says this.
     pub async fn sees(&self, css: &str, words: &str) {
+        println!("{} looks for \"{words}\" at {css}", self.who);
         let end = Instant::now() + PATIENCE;
         loop {
             let found = self.text_of(css).await;

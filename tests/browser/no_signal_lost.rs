@@ -1,6 +1,6 @@
 //! What goes wrong on the way: answers that are lost, a server that starts anew, a sheet that moved on, two devices.
 
-use crate::browser::{Browser, in_time};
+use crate::browser::{Browser, in_time, in_time_or_told_again};
 use crate::club::{Club, css, sound_answers, until};
 use crate::no_signal_driver::{all_but, comes_in, opens_area, stands};
 use crate::sheet;
@@ -121,7 +121,7 @@ async fn a_server_that_is_started_anew_finds_all_that_waited() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn what_a_phone_and_a_laptop_typed_is_shown_side_by_side_and_chosen() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let wire = Wire::to(&club.base).await;
