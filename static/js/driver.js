@@ -2,7 +2,7 @@
 // keep every area so that it opens anywhere.
 import { all, drop, get, newId, put } from "./keep.js";
 import { tellWhenOld } from "./news.js";
-import { offline } from "./offline.js";
+import { forget, offline } from "./offline.js";
 import { begin, entry, flush, go, sendKey, sentKey, waiting } from "./queue.js";
 import { askWhatFollows } from "./when.js";
 
@@ -77,10 +77,7 @@ async function letGo(event) {
   for (const area of await all(`area ${entry}/`)) await drop(`area ${area.path}`);
   for (const photo of photos) await drop(`photo ${entry} ${photo.id}`);
   for (const key of [sendKey, sentKey, `pages ${entry}`]) await drop(key);
-  if (window.caches) {
-    const pages = await caches.open("pages-1");
-    for (const page of await pages.keys()) if (new URL(page.url).pathname.startsWith(entry)) await pages.delete(page);
-  }
+  if (window.caches) await forget();
   event.target.submit();
 }
 

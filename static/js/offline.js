@@ -7,11 +7,13 @@ export async function forget() {
   const part = location.pathname.split("/").slice(0, 3).join("/");
   const pages = await caches.open(PAGES);
   for (const kept of await pages.keys()) if (kept.url.startsWith(location.origin + part)) await pages.delete(kept);
-  for (const name of Object.keys(localStorage)) if (name.includes(part.split("/")[2])) localStorage.removeItem(name);
+  // What waits to be sent lies beside them in a browser without a database: that is not ours to take away.
+  const ofPages = (name) => /^(gate|grid) /.test(name) && name.includes(part.split("/")[2]);
+  for (const name of Object.keys(localStorage).filter(ofPages)) localStorage.removeItem(name);
 }
 
-// Who lets this device go leaves nothing on it.
-for (const form of document.querySelectorAll("form[action$='/sign-out']")) {
+// Who lets this device go leaves nothing on it. A driver is asked first, by driver.js: something may be on this device only.
+for (const form of document.querySelectorAll("form[action$='/sign-out']:not([data-let-go])")) {
   form.addEventListener("submit", async (event) => {
     if (!window.caches) return;
     event.preventDefault();
