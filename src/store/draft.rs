@@ -25,17 +25,9 @@ pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Draft, S
 
 /// Keeps what was typed for some items. An item that was emptied is kept empty: it no longer stands as it was sent.
 pub async fn keep(db: &mut SqliteConnection, entry: Uuid, typed: &Draft, at: Timestamp) -> Result<(), StoreError> {
-    let packed = serde_json::to_string(typed).map_err(|error| StoreError::Unreadable(error.to_string()))?;
-    sqlx::query(
-        "insert into draft (entry_id, item, typed, changed_at) select ?1, key, value, ?3 from json_each(?2) where true
-         on conflict (entry_id, item) do update set typed = excluded.typed, changed_at = excluded.changed_at",
-    )
-    .bind(&entry.as_bytes()[..])
-    .bind(packed)
-    .bind(at.as_millisecond())
-    .execute(db)
-    .await?;
-    Ok(())
+    let over = "insert into draft (entry_id, item, typed, changed_at) select ?1, key, value, ?3 from json_each(?2) where true
+         on conflict (entry_id, item) do update set typed = excluded.typed, changed_at = excluded.changed_at";
+    write(db, over, entry, typed, at).await
 }
 
 /// Keeps this for the items where nothing is kept; what is typed stays.
@@ -45,15 +37,20 @@ pub async fn keep_where_nothing_is(
     typed: &Draft,
     at: Timestamp,
 ) -> Result<(), StoreError> {
+    let beside = "insert into draft (entry_id, item, typed, changed_at) select ?1, key, value, ?3 from json_each(?2) where true
+         on conflict (entry_id, item) do nothing";
+    write(db, beside, entry, typed, at).await
+}
+
+async fn write(
+    db: &mut SqliteConnection,
+    statement: &'static str,
+    entry: Uuid,
+    typed: &Draft,
+    at: Timestamp,
+) -> Result<(), StoreError> {
     let packed = serde_json::to_string(typed).map_err(|error| StoreError::Unreadable(error.to_string()))?;
-    sqlx::query(
-        "insert into draft (entry_id, item, typed, changed_at) select ?1, key, value, ?3 from json_each(?2) where true
-         on conflict (entry_id, item) do nothing",
-    )
-    .bind(&entry.as_bytes()[..])
-    .bind(packed)
-    .bind(at.as_millisecond())
-    .execute(db)
-    .await?;
+    let asked = sqlx::query(statement).bind(&entry.as_bytes()[..]).bind(packed).bind(at.as_millisecond());
+    asked.execute(db).await?;
     Ok(())
 }
