@@ -5,6 +5,7 @@ mod answer_json;
 mod answer_typed;
 pub mod brake_heat;
 pub mod brakes;
+pub mod car_system;
 pub mod chain;
 pub mod chassis_number;
 pub mod days;
