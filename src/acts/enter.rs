@@ -19,6 +19,8 @@ use uuid::Uuid;
 const DRIVER_DAYS_AFTER: i64 = 30;
 /// How long an organizer's device stays signed in.
 pub(super) const ORGANIZER_HOURS: i64 = 30 * 24;
+/// How long a device stays in a garage: over a winter, and as long as browsers keep a cookie at all.
+const GARAGE_DAYS: i64 = 400;
 
 /// Small letters and figures without those that a tired eye confuses; 32 characters carry 160 bits.
 static LETTERS: LazyLock<data_encoding::Encoding> = LazyLock::new(|| {
@@ -153,9 +155,10 @@ pub(super) fn entered(device: Uuid, link: Link, cookie: String, seconds: i64) ->
 }
 
 /// How long a device of this role stays let in, in seconds.
-async fn stay(house: &House, role: Role) -> Result<i64, Refusal> {
+pub(super) async fn stay(house: &House, role: Role) -> Result<i64, Refusal> {
     Ok(match role {
         Role::Organizer => ORGANIZER_HOURS * 3600,
+        Role::Garage { .. } => GARAGE_DAYS * 24 * 3600,
         Role::Driver { event, .. } => {
             let now = house.now();
             end_for_drivers(&house.event(event).await?.event, now).as_second() - now.as_second()

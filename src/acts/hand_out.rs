@@ -38,14 +38,22 @@ fn secret_of(house: &House) -> Result<(String, Digest), Refusal> {
     Ok((secret, digest))
 }
 
-fn make(house: &House, role: Role, holder: &str, kind: Use, ends_at: Option<Timestamp>) -> Result<(HandedOut, Digest), Refusal> {
+pub(super) fn make(
+    house: &House,
+    role: Role,
+    holder: &str,
+    kind: Use,
+    ends_at: Option<Timestamp>,
+) -> Result<(HandedOut, Digest), Refusal> {
     let (secret, digest) = secret_of(house)?;
     let entry = if let Role::Driver { entry, .. } = role { Some(entry) } else { None };
+    let garage = if let Role::Garage { garage } = role { Some(garage) } else { None };
     let link = Link {
         id: house.new_id(),
         role: role.word().into(),
         event: role.event(),
         entry,
+        garage,
         holder: holder.into(),
         made_at: house.now(),
         revoked_at: None,
@@ -81,7 +89,7 @@ async fn refuse_a_second(db: &mut SqliteConnection, link: &Link) -> Result<(), R
     let is_same = |other: &Link| {
         other.role == link.role && other.revoked_at.is_none() && other.holder.to_lowercase() == link.holder.to_lowercase()
     };
-    if link.entry.is_some() || !others.iter().any(is_same) {
+    if link.entry.is_some() || link.garage.is_some() || !others.iter().any(is_same) {
         return Ok(());
     }
     let words = "There is somebody of this name already: a record must tell them apart. For another phone of the same person, \
@@ -209,7 +217,12 @@ pub async fn anew(house: &House, actor: &Actor, event: Uuid, link: Uuid) -> Resu
     renew(house, Some(actor), link, ends_at).await
 }
 
-async fn renew(house: &House, by: Option<&Actor>, link: Link, ends_at: Option<Timestamp>) -> Result<HandedOut, Refusal> {
+pub(super) async fn renew(
+    house: &House,
+    by: Option<&Actor>,
+    link: Link,
+    ends_at: Option<Timestamp>,
+) -> Result<HandedOut, Refusal> {
     let (secret, digest) = secret_of(house)?;
     let (id, once, noted, now) = (link.id, link.role == "organizer" || link.once, by.and_then(Actor::by), house.now());
     let found = house
@@ -266,7 +279,7 @@ pub async fn organizer_link(house: &House, name: &str, kind: Use) -> Result<Hand
     }
 }
 
-fn holder_name(name: &str) -> Result<String, Refusal> {
+pub(super) fn holder_name(name: &str) -> Result<String, Refusal> {
     let name = name.trim();
     if !is_one_line(name, 60) {
         return Err(Refusal::Fields(vec![field(

@@ -64,7 +64,7 @@ pub async fn this_device(house: &House, actor: &Actor) -> Result<(), Refusal> {
     }
 }
 
-async fn end(house: &House, actor: &Actor, link: Uuid, device: Uuid) -> Result<(), Refusal> {
+pub(super) async fn end(house: &House, actor: &Actor, link: Uuid, device: Uuid) -> Result<(), Refusal> {
     let (now, by) = (house.now(), actor.by());
     let found = house
         .write_as(actor, Touch::Access, move |db| {

@@ -5,6 +5,7 @@ pub mod add_photo;
 pub mod board;
 pub mod enter;
 pub mod fill_in;
+pub mod garage;
 pub mod gate_photo;
 pub mod hand_out;
 pub mod house;

@@ -10,9 +10,20 @@ use uuid::Uuid;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Role {
     Organizer,
-    Inspector { event: Uuid },
-    Marshal { event: Uuid },
-    Driver { event: Uuid, entry: Uuid },
+    Inspector {
+        event: Uuid,
+    },
+    Marshal {
+        event: Uuid,
+    },
+    Driver {
+        event: Uuid,
+        entry: Uuid,
+    },
+    /// A driver in the garage: of no event, and of nobody's but their own.
+    Garage {
+        garage: Uuid,
+    },
 }
 
 impl Role {
@@ -23,24 +34,26 @@ impl Role {
             Role::Inspector { .. } => "inspector",
             Role::Marshal { .. } => "marshal",
             Role::Driver { .. } => "driver",
+            Role::Garage { .. } => "garage",
         }
     }
 
-    /// The event a person is of; an organizer is of all.
+    /// The event a person is of; an organizer is of all, a garage of none.
     pub fn event(self) -> Option<Uuid> {
         match self {
-            Role::Organizer => None,
+            Role::Organizer | Role::Garage { .. } => None,
             Role::Inspector { event } | Role::Marshal { event } | Role::Driver { event, .. } => Some(event),
         }
     }
 
     /// The role a link gives; `None` for a link that makes no sense, which lets nobody in.
     pub fn of_link(link: &Link) -> Option<Role> {
-        match (link.role.as_str(), link.event, link.entry) {
-            ("organizer", None, None) => Some(Role::Organizer),
-            ("inspector", Some(event), None) => Some(Role::Inspector { event }),
-            ("marshal", Some(event), None) => Some(Role::Marshal { event }),
-            ("driver", Some(event), Some(entry)) => Some(Role::Driver { event, entry }),
+        match (link.role.as_str(), link.event, link.entry, link.garage) {
+            ("organizer", None, None, None) => Some(Role::Organizer),
+            ("inspector", Some(event), None, None) => Some(Role::Inspector { event }),
+            ("marshal", Some(event), None, None) => Some(Role::Marshal { event }),
+            ("driver", Some(event), Some(entry), None) => Some(Role::Driver { event, entry }),
+            ("garage", None, None, Some(garage)) => Some(Role::Garage { garage }),
             _ => None,
         }
     }
@@ -92,10 +105,12 @@ pub enum Deed {
     RunTheClub,
     /// One's own passphrase, passkeys and devices.
     KeepOneself,
+    /// Everything in a garage.
+    KeepGarage,
 }
 
 impl Deed {
-    pub const ALL: [Deed; 8] = [
+    pub const ALL: [Deed; 9] = [
         Deed::LookIn,
         Deed::FillIn,
         Deed::WorkTheGate,
@@ -104,6 +119,7 @@ impl Deed {
         Deed::AnswerForData,
         Deed::RunTheClub,
         Deed::KeepOneself,
+        Deed::KeepGarage,
     ];
 }
 
@@ -113,6 +129,7 @@ pub enum Whose {
     Club,
     Event(Uuid),
     Entry { event: Uuid, entry: Uuid },
+    Garage(Uuid),
 }
 
 /// How far a right reaches.
@@ -123,37 +140,41 @@ pub enum Reach {
     /// The event one was let in for, and every entry of it.
     OwnEvent,
     OwnEntry,
+    OwnGarage,
 }
 
 #[rustfmt::skip]
 /// The table: who may do what, and how far it reaches. A stranger may look in and nothing else.
 ///
 /// An organizer clears no car and answers for no driver: who runs the day and who looked at the car are two names in a record.
+/// A garage is its driver's alone: the club sees what the driver sends with a sheet.
 pub fn reach(deed: Deed, role: Role) -> Reach {
     use Reach::*;
-    //                          organizer    inspector    marshal      driver
+    //                          organizer    inspector    marshal      driver       garage
     let row = match deed {
-        Deed::LookIn =>        [Everywhere,  Everywhere,  Everywhere,  Everywhere],
-        Deed::FillIn =>        [Nowhere,     Nowhere,     Nowhere,     OwnEntry],
-        Deed::WorkTheGate =>   [Nowhere,     OwnEvent,    Nowhere,     Nowhere],
-        Deed::WatchTheGrid =>  [Nowhere,     Nowhere,     OwnEvent,    Nowhere],
-        Deed::RunTheEvent =>   [Everywhere,  Nowhere,     Nowhere,     Nowhere],
-        Deed::AnswerForData => [Everywhere,  Nowhere,     Nowhere,     Nowhere],
-        Deed::RunTheClub =>    [Everywhere,  Nowhere,     Nowhere,     Nowhere],
-        Deed::KeepOneself =>   [Everywhere,  Nowhere,     Nowhere,     Nowhere],
+        Deed::LookIn =>        [Everywhere,  Everywhere,  Everywhere,  Everywhere,  Everywhere],
+        Deed::FillIn =>        [Nowhere,     Nowhere,     Nowhere,     OwnEntry,    Nowhere],
+        Deed::WorkTheGate =>   [Nowhere,     OwnEvent,    Nowhere,     Nowhere,     Nowhere],
+        Deed::WatchTheGrid =>  [Nowhere,     Nowhere,     OwnEvent,    Nowhere,     Nowhere],
+        Deed::RunTheEvent =>   [Everywhere,  Nowhere,     Nowhere,     Nowhere,     Nowhere],
+        Deed::AnswerForData => [Everywhere,  Nowhere,     Nowhere,     Nowhere,     Nowhere],
+        Deed::RunTheClub =>    [Everywhere,  Nowhere,     Nowhere,     Nowhere,     Nowhere],
+        Deed::KeepOneself =>   [Everywhere,  Nowhere,     Nowhere,     Nowhere,     Nowhere],
+        Deed::KeepGarage =>    [Nowhere,     Nowhere,     Nowhere,     Nowhere,     OwnGarage],
     };
     match role {
         Role::Organizer => row[0],
         Role::Inspector { .. } => row[1],
         Role::Marshal { .. } => row[2],
         Role::Driver { .. } => row[3],
+        Role::Garage { .. } => row[4],
     }
 }
 
 /// Whether a person in this role may do this to that.
 pub fn may(role: Role, deed: Deed, whose: Whose) -> bool {
     let event_of = match whose {
-        Whose::Club => None,
+        Whose::Club | Whose::Garage(_) => None,
         Whose::Event(event) | Whose::Entry { event, .. } => Some(event),
     };
     match (reach(deed, role), role) {
@@ -162,6 +183,8 @@ pub fn may(role: Role, deed: Deed, whose: Whose) -> bool {
         (Reach::OwnEvent, role) => event_of.is_some() && event_of == role.event(),
         (Reach::OwnEntry, Role::Driver { event, entry }) => whose == Whose::Entry { event, entry },
         (Reach::OwnEntry, _) => false,
+        (Reach::OwnGarage, Role::Garage { garage }) => whose == Whose::Garage(garage),
+        (Reach::OwnGarage, _) => false,
     }
 }
 
@@ -200,6 +223,17 @@ mod tests {
     fn an_organizer_runs_everything_but_clears_no_car() {
         assert!(may(Role::Organizer, Deed::RunTheClub, Whose::Club));
         assert!(!may(Role::Organizer, Deed::WorkTheGate, Whose::Event(id(1))));
+    }
+
+    #[test]
+    fn a_garage_is_its_driver_s_and_nobody_s_of_the_club() {
+        let garage = Role::Garage { garage: id(5) };
+        assert!(may(garage, Deed::KeepGarage, Whose::Garage(id(5))));
+        assert!(!may(garage, Deed::KeepGarage, Whose::Garage(id(6))), "another driver's garage");
+        assert!(!may(garage, Deed::FillIn, Whose::Entry { event: id(1), entry: id(5) }), "an entry of the same id");
+        for role in [Role::Organizer, Role::Inspector { event: id(1) }, Role::Driver { event: id(1), entry: id(5) }] {
+            assert!(!may(role, Deed::KeepGarage, Whose::Garage(id(5))), "{role:?}");
+        }
     }
 
     #[test]

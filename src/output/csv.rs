@@ -20,5 +20,13 @@ pub fn line<'a>(cells: impl IntoIterator<Item = &'a (impl AsRef<str> + ?Sized + 
 }
 
 fn guarded(cell: &str) -> String {
-    if cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) { format!("'{cell}") } else { cell.to_owned() }
+    // A plain number below nought is no formula.
+    let is_number = cell.bytes().all(|b| b.is_ascii_digit() || b == b'-' || b == b'.') && cell.parse::<f64>().is_ok();
+    let runs = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) && !is_number;
+    if runs { format!("'{cell}") } else { cell.to_owned() }
+}
+
+/// A table: the names of its columns and its rows.
+pub fn table<const N: usize>(columns: &[&str; N], rows: impl IntoIterator<Item = [String; N]>) -> String {
+    line(columns.iter().copied()) + &rows.into_iter().map(|row| line(&row)).collect::<String>()
 }

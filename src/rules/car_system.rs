@@ -1,9 +1,11 @@
 //! The systems of a car: where a fault lies, what a job is on, which tools it wants.
 
+use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// A system of the car, or what its driver wears.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum CarSystem {
     Brakes,
     Wheels,

@@ -11,6 +11,7 @@ pub mod chassis_number;
 pub mod days;
 pub mod engine;
 pub mod fasteners;
+pub mod garage;
 pub mod gear;
 pub mod judge;
 pub mod line;

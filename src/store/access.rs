@@ -20,6 +20,7 @@ pub struct Link {
     pub role: String,
     pub event: Option<Uuid>,
     pub entry: Option<Uuid>,
+    pub garage: Option<Uuid>,
     pub holder: String,
     pub made_at: Timestamp,
     pub revoked_at: Option<Timestamp>,
@@ -44,6 +45,7 @@ pub(super) struct LinkRow {
     role: String,
     event_id: Option<Vec<u8>>,
     entry_id: Option<Vec<u8>>,
+    garage_id: Option<Vec<u8>>,
     holder: String,
     made_at: i64,
     revoked_at: Option<i64>,
@@ -59,6 +61,7 @@ impl LinkRow {
             role: self.role,
             event: self.event_id.as_deref().map(row::id).transpose()?,
             entry: self.entry_id.as_deref().map(row::id).transpose()?,
+            garage: self.garage_id.as_deref().map(row::id).transpose()?,
             holder: self.holder,
             made_at: row::time(self.made_at)?,
             revoked_at: self.revoked_at.map(row::time).transpose()?,
@@ -152,14 +155,15 @@ pub async fn notes_of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Ve
 /// Keeps a new link by its secret's digest.
 pub async fn add_link(db: &mut SqliteConnection, link: &Link, digest: Digest) -> Result<(), StoreError> {
     sqlx::query(
-        "insert into access_link (id, digest, role, event_id, entry_id, holder, made_at, once, ends_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into access_link (id, digest, role, event_id, entry_id, garage_id, holder, made_at, once, ends_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     )
     .bind(&link.id.as_bytes()[..])
     .bind(&digest[..])
     .bind(&link.role)
     .bind(link.event.as_ref().map(|id| id.as_bytes().to_vec()))
     .bind(link.entry.as_ref().map(|id| id.as_bytes().to_vec()))
+    .bind(link.garage.as_ref().map(|id| id.as_bytes().to_vec()))
     .bind(&link.holder)
     .bind(link.made_at.as_millisecond())
     .bind(link.once)
@@ -264,11 +268,14 @@ pub async fn revoke_links_of_entry(db: &mut SqliteConnection, entry: Uuid, at: T
 
 /// Takes back one link; `event` is its event, `None` for an organizer's.
 pub async fn revoke_link(db: &mut SqliteConnection, event: Option<Uuid>, link: Uuid, at: Timestamp) -> Result<bool, StoreError> {
-    let done = sqlx::query("update access_link set revoked_at = ? where id = ? and event_id is ? and revoked_at is null")
-        .bind(at.as_millisecond())
-        .bind(&link.as_bytes()[..])
-        .bind(event.map(|event| event.as_bytes().to_vec()))
-        .execute(db)
-        .await?;
+    // A garage's link has no event either, and is its driver's: nobody of the club takes it back.
+    let done = sqlx::query(
+        "update access_link set revoked_at = ? where id = ? and event_id is ? and garage_id is null and revoked_at is null",
+    )
+    .bind(at.as_millisecond())
+    .bind(&link.as_bytes()[..])
+    .bind(event.map(|event| event.as_bytes().to_vec()))
+    .execute(db)
+    .await?;
     Ok(done.rows_affected() == 1)
 }

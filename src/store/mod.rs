@@ -11,6 +11,7 @@ pub mod draft;
 pub mod entry;
 pub mod event;
 pub mod event_key;
+pub mod garage;
 pub mod history;
 pub mod personal;
 pub mod photo;

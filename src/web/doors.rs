@@ -151,6 +151,9 @@ async fn whose(web: &Web, request: &mut Request) -> Result<Whose, Fault> {
         Some((_, text)) => Uuid::parse_str(text).map(Some).map_err(|_| Fault::from(Refusal::NotHere)),
         None => Ok(None),
     };
+    if let Some(garage) = id("garage")? {
+        return Ok(Whose::Garage(garage));
+    }
     Ok(match (id("event")?, id("entry")?) {
         (None, None) => Whose::Club,
         (Some(event), None) => Whose::Event(event),

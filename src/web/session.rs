@@ -36,13 +36,23 @@ pub(super) fn cookies<'h>(headers: &'h HeaderMap, name: &'h str) -> impl Iterato
     pairs.filter(move |(key, _)| *key == name).map(|(_, value)| value)
 }
 
-/// The part of the site that a role's cookie is sent to, and its first page.
+/// A role's first page.
 pub(super) fn home_of(role: Role) -> String {
     match role {
         Role::Organizer => "/club".to_owned(),
         Role::Inspector { event } => format!("/gate/{event}"),
         Role::Marshal { event } => format!("/grid/{event}"),
         Role::Driver { entry, .. } => format!("/my/{entry}"),
+        Role::Garage { garage } => format!("/my/garage/{garage}"),
+    }
+}
+
+/// The part of the site that a role's cookie is sent to. A garage's goes to the sheets as well: there it offers the answers of
+/// last time. So one browser is in one garage at a time.
+fn cookie_path(role: Role) -> String {
+    match role {
+        Role::Garage { .. } => "/my".to_owned(),
+        other => home_of(other),
     }
 }
 
@@ -53,13 +63,13 @@ fn secure(web: &Web) -> &'static str {
 /// The header that gives a device its cookie. On a shared computer it goes with the browser's window.
 pub(super) fn set_cookie(web: &Web, entered: &Entered, shared: bool) -> String {
     let age = if shared { String::new() } else { format!("; Max-Age={}", entered.seconds) };
-    let path = home_of(entered.actor.role);
+    let path = cookie_path(entered.actor.role);
     format!("{NAME}={}; Path={path}{age}; HttpOnly; SameSite=Lax{}", entered.cookie, secure(web))
 }
 
 /// The header that takes a device's cookie away.
 pub(super) fn end_cookie(web: &Web, role: Role) -> String {
-    format!("{NAME}=; Path={}; Max-Age=0; HttpOnly; SameSite=Lax{}", home_of(role), secure(web))
+    format!("{NAME}=; Path={}; Max-Age=0; HttpOnly; SameSite=Lax{}", cookie_path(role), secure(web))
 }
 
 /// The header that gives a browser its secret for the door.

@@ -1,0 +1,78 @@
+//! What a driver does with the garage as a whole: a link for another device, a file of everything, taking it away.
+
+use super::look::look;
+use crate::acts::Refusal;
+use crate::acts::enter::{digest_of, secret_text};
+use crate::acts::hand_out::{self, HandedOut};
+use crate::acts::house::House;
+use crate::acts::rights::{Actor, Deed, Whose, require};
+use crate::rules::units::Units;
+use crate::store::device::{self, Listed};
+use crate::store::{Touch, access, garage};
+use serde_json::{Value as Json, json};
+use uuid::Uuid;
+
+/// Makes the garage's link anew: the old one opens it no more, devices that are in stay in. Shown once.
+pub async fn link_anew(house: &House, actor: &Actor, id: Uuid) -> Result<HandedOut, Refusal> {
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
+    let found = {
+        let mut db = house.store.read().await?;
+        access::link(&mut db, actor.link).await?
+    };
+    let link = found.filter(|link| link.garage == Some(id) && link.revoked_at.is_none()).ok_or(Refusal::NotHere)?;
+    hand_out::renew(house, Some(actor), link, None).await
+}
+
+/// The devices that are in the garage.
+pub async fn devices(house: &House, actor: &Actor, id: Uuid) -> Result<Vec<Listed>, Refusal> {
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
+    let now = house.now();
+    let mut db = house.store.read().await?;
+    let all = device::of_link(&mut db, actor.link).await?;
+    Ok(all.into_iter().filter(|device| device.is_in(now)).collect())
+}
+
+/// Ends another device's way in: a lost phone.
+pub async fn end_device(house: &House, actor: &Actor, id: Uuid, device: Uuid) -> Result<(), Refusal> {
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
+    crate::acts::let_out::end(house, actor, actor.link, device).await
+}
+
+/// Makes the calendar's address anew, or ends it. The secret is shown once.
+pub async fn calendar_secret(house: &House, actor: &Actor, id: Uuid, wanted: bool) -> Result<Option<String>, Refusal> {
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
+    let secret = wanted.then(|| secret_text(house.new_secret()));
+    let digest = secret.as_deref().and_then(digest_of);
+    house
+        .write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(garage::set_calendar(db, id, digest).await?) }))
+        .await?;
+    Ok(secret)
+}
+
+/// Whether the garage has a calendar address.
+pub async fn has_calendar(house: &House, actor: &Actor, id: Uuid) -> Result<bool, Refusal> {
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
+    let mut db = house.store.read().await?;
+    Ok(garage::has_calendar(&mut db, id).await?)
+}
+
+/// Everything that was noted in the garage, as one file.
+pub async fn file(house: &House, actor: &Actor, id: Uuid) -> Result<Json, Refusal> {
+    look(house, actor, id, &Units::METRIC).await?;
+    let mut db = house.store.read().await?;
+    let changes = garage::changes(&mut db, id).await?;
+    let line = |noted: &crate::rules::garage::change::Noted| json!({ "id": noted.id, "at": noted.at, "change": noted.change });
+    Ok(json!({ "garage": id, "changes": changes.iter().map(line).collect::<Vec<_>>() }))
+}
+
+/// Takes everything in the garage away. What was sent with a sheet stays with the club, which answers for it.
+pub async fn take_away(house: &House, actor: &Actor, id: Uuid) -> Result<(), Refusal> {
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
+    let now = house.now();
+    house.write_as(actor, Touch::Access, move |db| Box::pin(async move { Ok(garage::erase(db, id, now).await?) })).await?;
+    // Readers may hold the journal for a while: it is emptied later at the latest.
+    if let Err(error) = house.store.tidy().await {
+        tracing::warn!(%error, "the journal could not be emptied after a garage was taken away");
+    }
+    Ok(())
+}

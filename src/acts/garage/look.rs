@@ -1,0 +1,138 @@
+//! A garage as its driver looks at it: what was noted, and what the sheets that were brought to it say.
+
+use crate::acts::Refusal;
+use crate::acts::fill_in;
+use crate::acts::house::{House, KnownEvent};
+use crate::acts::rights::{Actor, Deed, Whose, require};
+use crate::acts::state::{self, EntryState};
+use crate::rules::answer::Answers;
+use crate::rules::garage::book::{Car, Garage, Line};
+use crate::rules::garage::change::Taken;
+use crate::rules::garage::log::{self, SheetSent};
+use crate::rules::garage::offers::{Earlier, Offer, offers};
+use crate::rules::judge::{Judged, judge};
+use crate::rules::units::Units;
+use crate::store::garage;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// The most sheets that are read for a look: the newest.
+const MOST_SHEETS: usize = 40;
+
+/// An entry that was brought to the garage, with its sheet.
+pub struct Brought {
+    pub known: KnownEvent,
+    pub state: EntryState,
+    /// What is typed now, over what was sent last.
+    pub answers: Answers,
+    pub judged: Judged,
+    /// How many answers cannot be read.
+    pub unread: usize,
+}
+
+/// A garage with everything that its pages show.
+pub struct Looked {
+    pub id: Uuid,
+    pub garage: Garage,
+    pub brought: Vec<Brought>,
+    /// Today where the next event is.
+    pub today: Date,
+    pub zone: TimeZone,
+}
+
+/// Reads a garage for its driver.
+pub async fn look(house: &House, actor: &Actor, id: Uuid, units: &Units) -> Result<Looked, Refusal> {
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
+    read(house, id, units).await
+}
+
+/// Reads a garage for whoever was let to it already.
+pub(super) async fn read(house: &House, id: Uuid, units: &Units) -> Result<Looked, Refusal> {
+    let changes = {
+        let mut db = house.store.read().await?;
+        garage::changes(&mut db, id).await?
+    };
+    let garage = Garage::of(&changes);
+    let mut entries: Vec<Uuid> = garage.entries().collect();
+    entries.sort_unstable_by(|a, b| b.cmp(a));
+    let mut brought = Vec::new();
+    for entry in entries.into_iter().take(MOST_SHEETS) {
+        match bring(house, entry, units).await {
+            Ok(one) => brought.push(one),
+            Err(Refusal::NotHere) => {}
+            Err(other) => return Err(other),
+        }
+    }
+    let zone = zone_of(house, &brought);
+    let today = house.now().to_zoned_datetime(zone.clone()).date();
+    Ok(Looked { id, garage, brought, today, zone })
+}
+
+/// A garage has no place of its own: it keeps the time of the event that comes next, or was last.
+fn zone_of(house: &House, brought: &[Brought]) -> TimeZone {
+    let today = house.now().to_zoned_datetime(TimeZone::UTC).date();
+    let next =
+        brought.iter().map(|one| &one.known.event).min_by_key(|event| (event.day < today, (event.day - today).get_days().abs()));
+    next.and_then(|event| TimeZone::get(&event.zone).ok()).unwrap_or(TimeZone::UTC)
+}
+
+async fn bring(house: &House, entry: Uuid, units: &Units) -> Result<Brought, Refusal> {
+    let known = house.event_of_entry(entry).await?;
+    let state = state::read(house, &known, entry, units).await?;
+    let sent =
+        state.shown().map(|sent| sent.answers.iter().map(|(item, answer)| (item.to_string(), answer.to_typed())).collect());
+    let draft = fill_in::over(fill_in::draft(house, entry).await?, sent.unwrap_or_default());
+    let sheet = &known.edition.sheet;
+    let (answers, troubles) = fill_in::read_draft(sheet, &draft, fill_in::today(house, &known));
+    let judged = judge(sheet, &answers, known.event.day, units);
+    Ok(Brought { state, answers, judged, unread: troubles.len(), known })
+}
+
+impl Looked {
+    /// A car of the garage.
+    pub fn car(&self, id: Uuid) -> Result<&Car, Refusal> {
+        self.garage.car(id).ok_or(Refusal::NotHere)
+    }
+
+    /// The sheet that was brought for an entry.
+    pub fn sheet_of(&self, entry: Uuid) -> Option<&Brought> {
+        self.brought.iter().find(|one| one.state.entry.id == entry)
+    }
+
+    /// The lines that the car's sheets hold: readings of what was sent.
+    pub fn lines_of_sheets(&self, car: &Car) -> Vec<Line> {
+        let sheets = car.days.iter().filter_map(|day| self.sheet_of(day.entry?));
+        let sent = sheets.flat_map(|one| one.state.in_force.iter().map(move |sent| (one, sent)));
+        sent.flat_map(|(one, sent)| {
+            let zone = TimeZone::get(&one.known.event.zone).unwrap_or(TimeZone::UTC);
+            let at = sent.arrived_at.to_zoned_datetime(zone);
+            log::lines_of(&SheetSent {
+                submission: sent.id,
+                event: &one.known.event.name,
+                taken: Taken { day: at.date(), clock: Some(at.time()) },
+                arrived_at: sent.arrived_at,
+                answers: &sent.answers,
+            })
+        })
+        .collect()
+    }
+
+    /// What is offered to the sheet of an entry, by item; nothing for an entry that was not brought here.
+    pub fn offers_to(&self, entry: Uuid) -> BTreeMap<String, Offer> {
+        let (Some((car, _)), Some(this)) = (self.garage.day_of_entry(entry), self.sheet_of(entry)) else {
+            return BTreeMap::new();
+        };
+        let others = car.days.iter().filter(|day| day.entry != Some(entry)).filter_map(|day| self.sheet_of(day.entry?));
+        let earlier: Vec<Earlier<'_>> = others
+            .filter_map(|one| {
+                let sent = one.state.in_force.last()?;
+                let zone = TimeZone::get(&one.known.event.zone).unwrap_or(TimeZone::UTC);
+                let day = sent.arrived_at.to_zoned_datetime(zone).date();
+                Some(Earlier { event: &one.known.event.name, day, answers: &sent.answers })
+            })
+            .collect();
+        offers(&self.garage, car.id, &earlier, &this.known.edition.sheet, self.today)
+    }
+}

@@ -1,0 +1,7 @@
+//! The garage: opened from a sheet, noted in, looked at, taken away. It is its driver's; the club sees what is sent with a sheet.
+
+pub mod keep;
+pub mod look;
+pub mod note;
+pub mod open;
+pub mod photo;

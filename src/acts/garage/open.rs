@@ -1,0 +1,97 @@
+//! Opening a garage from a sheet, and bringing a sheet to a garage: who does it holds both.
+
+use super::note::{Noting, note};
+use crate::acts::Refusal;
+use crate::acts::enter::{self, Caller, Entered};
+use crate::acts::hand_out::{self, HandedOut, Use};
+use crate::acts::house::House;
+use crate::acts::rights::{Actor, Deed, Role, Whose, require};
+use crate::acts::submit::check_id;
+use crate::rules::garage::change::{Change, Noted};
+use crate::store::Touch;
+use crate::store::access::{self, Done};
+use crate::store::entry::{self, Entry};
+use crate::store::garage;
+use jiff::civil::Date;
+use uuid::Uuid;
+
+/// Sessions of a track day and minutes a session where nobody has said: common practice, no source.
+pub const SESSIONS: u16 = 6;
+pub const SESSION_MIN: f64 = 20.0;
+
+/// A garage just opened: this device is in it, and the link opens it elsewhere. The link is shown once.
+pub struct Opened {
+    pub garage: Uuid,
+    pub entered: Entered,
+    pub secret: String,
+}
+
+async fn entry_of(house: &House, actor: &Actor, id: Uuid) -> Result<(Entry, String, Date), Refusal> {
+    let known = house.event_of_entry(id).await?;
+    require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry: id })?;
+    let mut db = house.store.read().await?;
+    let entry = entry::one(&mut db, id).await?.ok_or(Refusal::NotHere)?;
+    Ok((entry, known.event.name.clone(), known.event.day))
+}
+
+/// Opens a garage under an id that the page made, with the entry's car in it, and lets this device in.
+///
+/// # Errors
+/// [`Refusal::IdTaken`] where the page's garage was opened already.
+pub async fn open(house: &House, driver: &Actor, entry: Uuid, id: Uuid, caller: &Caller) -> Result<Opened, Refusal> {
+    check_id(id)?;
+    let (entry, event, day) = entry_of(house, driver, entry).await?;
+    let (HandedOut { link, secret }, digest) =
+        hand_out::make(house, Role::Garage { garage: id }, &entry.driver, Use::Often, None)?;
+    let seconds = enter::stay(house, Role::Garage { garage: id }).await?;
+    // A door of its own: this browser may have used another link here before.
+    let caller = Caller { door: None, ..caller.clone() };
+    let (device, cookie) = enter::new_device(house, (&link, digest), &caller, seconds)?;
+    let now = house.now();
+    let first = first_changes(house, None, &entry, &event, day);
+    let link_made = link.clone();
+    let came_in = house
+        .write_as(driver, Touch::Access, move |db| {
+            Box::pin(async move {
+                garage::add(db, id, now)
+                    .await
+                    .map_err(|error| if error.is_taken() { Refusal::IdTaken } else { Refusal::from(error) })?;
+                access::add_link(db, &link_made, digest).await?;
+                access::note(db, link_made.id, Done::Made, None, now).await?;
+                for (change_id, change) in first {
+                    garage::note(db, id, &Noted { id: change_id, at: now, change }).await?;
+                }
+                enter::let_in(db, &device, None).await
+            })
+        })
+        .await?;
+    Ok(Opened { garage: id, entered: enter::entered(came_in, link, cookie, seconds)?, secret })
+}
+
+/// The car, where it is new, and its day.
+fn first_changes(house: &House, car: Option<Uuid>, entry: &Entry, event: &str, day: Date) -> Vec<Noting> {
+    let id = car.unwrap_or_else(|| house.new_id());
+    let mut changes = Vec::new();
+    if car.is_none() {
+        changes.push((house.new_id(), Change::Car { car: id, name: entry.car.clone() }));
+    }
+    let day = Change::Day {
+        // The entry's own id: brought twice, it is the same day.
+        track_day: entry.id,
+        car: id,
+        name: event.to_owned(),
+        day,
+        sessions: SESSIONS,
+        session_min: SESSION_MIN,
+        entry: Some(entry.id),
+    };
+    changes.push((house.new_id(), day));
+    changes
+}
+
+/// Brings an entry to a car of a garage; to a new car where none is named.
+pub async fn bring(house: &House, driver: &Actor, keeper: &Actor, entry: Uuid, car: Option<Uuid>) -> Result<(), Refusal> {
+    let (entry, event, day) = entry_of(house, driver, entry).await?;
+    let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
+    note(house, keeper, garage, first_changes(house, car, &entry, &event, day)).await
+}

@@ -1,0 +1,173 @@
+//! Garages: what was noted in them, their photos, the secret of their calendar.
+
+use super::access::Digest;
+use super::{StoreError, row};
+use crate::rules::garage::change::{Change, Noted};
+use jiff::Timestamp;
+use sqlx::SqliteConnection;
+use uuid::Uuid;
+
+/// Adds an empty garage.
+pub async fn add(db: &mut SqliteConnection, id: Uuid, at: Timestamp) -> Result<(), StoreError> {
+    let insert = sqlx::query("insert into garage (id, made_at) values (?, ?)");
+    insert.bind(&id.as_bytes()[..]).bind(at.as_millisecond()).execute(db).await?;
+    Ok(())
+}
+
+/// Notes a change at the garage's end. One that is there already is there already; the answer is whether the id is this garage's.
+pub async fn note(db: &mut SqliteConnection, garage: Uuid, noted: &Noted) -> Result<bool, StoreError> {
+    let body = serde_json::to_string(&noted.change).map_err(|error| StoreError::Unreadable(error.to_string()))?;
+    sqlx::query(
+        "insert into garage_change (id, garage_id, place, body, made_at)
+         select ?1, ?2, coalesce(max(place), 0) + 1, ?3, ?4 from garage_change where garage_id = ?2
+         on conflict (id) do nothing",
+    )
+    .bind(&noted.id.as_bytes()[..])
+    .bind(&garage.as_bytes()[..])
+    .bind(&body)
+    .bind(noted.at.as_millisecond())
+    .execute(&mut *db)
+    .await?;
+    let same: i64 = sqlx::query_scalar("select count(*) from garage_change where id = ? and garage_id = ? and body = ?")
+        .bind(&noted.id.as_bytes()[..])
+        .bind(&garage.as_bytes()[..])
+        .bind(&body)
+        .fetch_one(db)
+        .await?;
+    Ok(same == 1)
+}
+
+/// Whether this change is there already.
+pub async fn is_noted(db: &mut SqliteConnection, id: Uuid) -> Result<bool, StoreError> {
+    let found: i64 =
+        sqlx::query_scalar("select count(*) from garage_change where id = ?").bind(&id.as_bytes()[..]).fetch_one(db).await?;
+    Ok(found > 0)
+}
+
+/// Everything that was noted in a garage, in the order of its arrival.
+pub async fn changes(db: &mut SqliteConnection, garage: Uuid) -> Result<Vec<Noted>, StoreError> {
+    // One long text: a message for each row costs more than the reading of it.
+    let packed: Option<String> = sqlx::query_scalar(
+        "select json_group_array(json_array(lower(hex(id)), made_at, json(body)) order by place)
+         from garage_change where garage_id = ?",
+    )
+    .bind(&garage.as_bytes()[..])
+    .fetch_optional(db)
+    .await?
+    .flatten();
+    let unreadable = |error: serde_json::Error| StoreError::Unreadable(format!("a garage: {error}"));
+    let rows: Vec<(Uuid, i64, Change)> = packed.map_or(Ok(Vec::new()), |text| serde_json::from_str(&text)).map_err(unreadable)?;
+    rows.into_iter().map(|(id, at, change)| Ok(Noted { id, at: row::time(at)?, change })).collect()
+}
+
+/// Keeps the digest of the calendar's secret; `None` ends the calendar.
+pub async fn set_calendar(db: &mut SqliteConnection, garage: Uuid, digest: Option<Digest>) -> Result<(), StoreError> {
+    sqlx::query("update garage set calendar_digest = ? where id = ?")
+        .bind(digest.map(|digest| digest.to_vec()))
+        .bind(&garage.as_bytes()[..])
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// Whether a garage has a calendar.
+pub async fn has_calendar(db: &mut SqliteConnection, garage: Uuid) -> Result<bool, StoreError> {
+    let found: i64 = sqlx::query_scalar("select count(*) from garage where id = ? and calendar_digest is not null")
+        .bind(&garage.as_bytes()[..])
+        .fetch_one(db)
+        .await?;
+    Ok(found > 0)
+}
+
+/// The garage whose calendar has this secret.
+pub async fn by_calendar(db: &mut SqliteConnection, digest: Digest) -> Result<Option<Uuid>, StoreError> {
+    let (first, last) = super::access::span(&digest);
+    let rows: Vec<(Vec<u8>, Vec<u8>)> =
+        sqlx::query_as("select id, calendar_digest from garage where calendar_digest between ? and ? and erased_at is null")
+            .bind(first)
+            .bind(last)
+            .fetch_all(db)
+            .await?;
+    let found = rows.iter().find(|(_, stored)| super::access::is_same(stored, &digest));
+    found.map(|(id, _)| row::id(id)).transpose()
+}
+
+/// A photo of something in a garage.
+pub struct GaragePhoto {
+    pub id: Uuid,
+    pub garage: Uuid,
+    pub jpeg: Vec<u8>,
+    pub width: u32,
+    pub height: u32,
+    pub made_at: Timestamp,
+}
+
+/// Keeps a photo; false where the id is another garage's.
+pub async fn add_photo(db: &mut SqliteConnection, photo: &GaragePhoto) -> Result<bool, StoreError> {
+    sqlx::query(
+        "insert into garage_photo (id, garage_id, jpeg, width, height, made_at) values (?, ?, ?, ?, ?, ?)
+         on conflict (id) do nothing",
+    )
+    .bind(&photo.id.as_bytes()[..])
+    .bind(&photo.garage.as_bytes()[..])
+    .bind(&photo.jpeg)
+    .bind(photo.width)
+    .bind(photo.height)
+    .bind(photo.made_at.as_millisecond())
+    .execute(&mut *db)
+    .await?;
+    Ok(jpeg(db, photo.garage, photo.id).await?.is_some())
+}
+
+/// The JPEG of one of a garage's photos.
+pub async fn jpeg(db: &mut SqliteConnection, garage: Uuid, id: Uuid) -> Result<Option<Vec<u8>>, StoreError> {
+    Ok(sqlx::query_scalar("select jpeg from garage_photo where id = ? and garage_id = ?")
+        .bind(&id.as_bytes()[..])
+        .bind(&garage.as_bytes()[..])
+        .fetch_optional(db)
+        .await?)
+}
+
+/// How many photos a garage has.
+pub async fn photos(db: &mut SqliteConnection, garage: Uuid) -> Result<i64, StoreError> {
+    let asked = sqlx::query_scalar("select count(*) from garage_photo where garage_id = ?");
+    Ok(asked.bind(&garage.as_bytes()[..]).fetch_one(db).await?)
+}
+
+/// Takes everything in a garage away: what was noted, the photos, the names, the links. Nothing of it stays.
+pub async fn erase(db: &mut SqliteConnection, garage: Uuid, at: Timestamp) -> Result<(), StoreError> {
+    const ALL: [&str; 5] = [
+        "update garage set erased_at = ?2, calendar_digest = null where id = ?1",
+        "delete from garage_change where garage_id = ?1 and ?2 > 0",
+        "delete from garage_photo where garage_id = ?1 and ?2 > 0",
+        "update device set ended_at = ?2 where ended_at is null
+         and link_id in (select id from access_link where garage_id = ?1)",
+        "update access_link set holder = '', revoked_at = coalesce(revoked_at, ?2) where garage_id = ?1",
+    ];
+    for statement in ALL {
+        sqlx::query(statement).bind(&garage.as_bytes()[..]).bind(at.as_millisecond()).execute(&mut *db).await?;
+    }
+    Ok(())
+}
+
+/// The newest edition of the club's fault guide: its number, its file, who made it and when.
+pub async fn guide(db: &mut SqliteConnection) -> Result<Option<(i64, String, String, Timestamp)>, StoreError> {
+    let row: Option<(i64, String, String, i64)> =
+        sqlx::query_as("select number, file, made_by, made_at from fault_guide order by number desc limit 1")
+            .fetch_optional(db)
+            .await?;
+    row.map(|(number, file, by, at)| Ok((number, file, by, row::time(at)?))).transpose()
+}
+
+/// Adds an edition of the fault guide.
+pub async fn add_guide(db: &mut SqliteConnection, file: &str, by: &str, at: Timestamp) -> Result<(), StoreError> {
+    sqlx::query(
+        "insert into fault_guide (number, file, made_at, made_by) select coalesce(max(number), 0) + 1, ?1, ?2, ?3 from fault_guide",
+    )
+    .bind(file)
+    .bind(at.as_millisecond())
+    .bind(by)
+    .execute(db)
+    .await?;
+    Ok(())
+}

@@ -1,0 +1,100 @@
+//! Helmets, harnesses and what else has a label with an end.
+
+use super::blanks::{Ask, Blank, FormPage, choices};
+use super::{base, typed_of};
+use crate::acts::Refusal;
+use crate::acts::garage::look::look;
+use crate::acts::garage::note::note;
+use crate::rules::answer::{Trouble, Typed};
+use crate::rules::garage::book::GearPiece;
+use crate::rules::garage::change::Change;
+use crate::rules::garage::kinds::GearKind;
+use crate::rules::garage::typed::Reader;
+use crate::rules::gear::LabelDate;
+use crate::rules::units::Units;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Form};
+use crate::web::session::Who;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect, Response};
+use uuid::Uuid;
+
+fn page(garage: Uuid, id: Uuid, piece: Option<&GearPiece>) -> FormPage {
+    let kinds = choices(GearKind::ALL.map(|kind| (kind.token(), kind.name())));
+    let is = [("made", "The day it was made"), ("valid-until", "The last day it is valid")];
+    let text = |of: fn(&GearPiece) -> &str| piece.map(of).unwrap_or_default().to_owned();
+    let until = piece.is_some_and(|piece| piece.valid_until);
+    let blanks = vec![
+        Blank::new("what", "What it is", Ask::Taps(kinds)).value(piece.map_or("helmet", |piece| piece.what.token())),
+        Blank::new("name", "What you call it", Ask::Line(60)).help("The white one, the passenger's.").value(text(|piece| &piece.name)),
+        Blank::new("label", "What the label says", Ask::Line(60)).help("Such as SA2020, FIA 8859-2015, SFI 16.1.").value(text(|piece| &piece.label)),
+        Blank::new("date", "Date on the label, if it has one", Ask::Line(10)).help("2026-03 or 2026-03-28, or a year.").value(text(|piece| &piece.date)),
+        Blank::new("date-is", "What the date is", Ask::Taps(choices(is))).value(if until { "valid-until" } else { "made" }),
+    ];
+    let action = match piece {
+        Some(piece) => format!("{}/gear/{}", base(garage), piece.id),
+        None => format!("{}/gear", base(garage)),
+    };
+    let title = if piece.is_some() { "Gear: what the label says" } else { "Another piece of gear" };
+    FormPage::new(title, (base(garage), "Garage"), action, id, blanks)
+        .caution("After a crash or a hard knock a helmet or harness is replaced, whatever its label says.")
+}
+
+fn read(typed: &Typed, gear: Uuid) -> Result<Change, Vec<Trouble>> {
+    let mut reader = Reader::of(typed);
+    let what = reader.choice("what", GearKind::parse);
+    let name = reader.line("name", 60, "Give it a name that tells it from the others.");
+    let label = reader.text("label", 60);
+    let date = reader.text("date", 10);
+    if !date.is_empty()
+        && let Err(error) = LabelDate::parse(&date)
+    {
+        reader.trouble("date", error.to_string());
+    }
+    let valid_until = reader.raw("date-is") == "valid-until";
+    reader.finish(()).and_then(|()| {
+        let what = what.ok_or_else(Vec::new)?;
+        Ok(Change::Gear { gear, what, name, label, date, valid_until })
+    })
+}
+
+pub(super) async fn new(State(web): State<Web>, At(garage): At<Uuid>) -> Result<Response, Fault> {
+    page(garage, web.house.new_id(), None).show()
+}
+
+/// The page's id is the piece's: sent twice, it is one.
+pub(super) async fn add(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>, form: Form) -> Result<Response, Fault> {
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let change = read(&typed, id);
+    page(garage, id, None).settle(&web, &actor, (garage, id), &typed, change, &base(garage)).await
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, gear)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let piece = looked.garage.gear.iter().find(|piece| piece.id == gear).ok_or(Refusal::NotHere)?;
+    page(garage, web.house.new_id(), Some(piece)).show()
+}
+
+pub(super) async fn keep(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, gear)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let piece = looked.garage.gear.iter().find(|piece| piece.id == gear).ok_or(Refusal::NotHere)?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let change = read(&typed, gear);
+    page(garage, id, Some(piece)).settle(&web, &actor, (garage, id), &typed, change, &base(garage)).await
+}
+
+pub(super) async fn gone(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, gear)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    note(&web.house, &actor, garage, vec![(form.id("id")?, Change::GearGone { gear })]).await?;
+    Ok(Redirect::to(&base(garage)).into_response())
+}

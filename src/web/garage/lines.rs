@@ -1,0 +1,238 @@
+//! Forms for the log: readings of a kind, time on track, a fluid changed.
+
+use super::blanks::{Ask, Blank, FormPage, choices};
+use super::{base, typed_of};
+use crate::acts::Refusal;
+use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::note::note;
+use crate::acts::garage::open::{SESSION_MIN, SESSIONS};
+use crate::rules::answer::{Trouble, Typed, read_in};
+use crate::rules::garage::book::Car;
+use crate::rules::garage::change::{Change, Readings, Taken};
+use crate::rules::garage::kinds::{Fluid, ReadingKind};
+use crate::rules::garage::log::{days_later, in_order, newest};
+use crate::rules::garage::typed::Reader;
+use crate::rules::garage::wear::shown_unit;
+use crate::rules::units::{Unit, Units};
+use crate::rules::words::{Per, Place};
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Chosen, Form};
+use crate::web::page::capital;
+use crate::web::session::Who;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect, Response};
+use jiff::civil::{Date, date};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// Before this nobody kept a log here.
+const FIRST_DAY: Date = date(1990, 1, 1);
+
+fn when(looked: &Looked) -> [Blank; 2] {
+    [
+        Blank::new("day", "Day", Ask::Day).half().value(looked.today.to_string()),
+        Blank::new("clock", "Time, if you know it", Ask::Clock).half(),
+    ]
+}
+
+fn read_when(reader: &mut Reader<'_>, today: Date) -> Taken {
+    // A driver may be a time zone ahead of where the next event is.
+    Taken { day: reader.day("day", FIRST_DAY..=days_later(today, 1)), clock: reader.clock("clock") }
+}
+
+/// The places that a form asks for: as many cylinders as were read last, and room for more.
+fn places(kind: ReadingKind, known: usize) -> Vec<Place> {
+    let mut places = kind.per().places();
+    if kind.per() == Per::Cylinder {
+        places.truncate(known.max(6).min(16));
+    }
+    places
+}
+
+fn reading_page(looked: &Looked, car: &Car, kind: ReadingKind, id: Uuid, units: &Units) -> FormPage {
+    let unit = shown_unit(kind, units);
+    let sheets = looked.lines_of_sheets(car);
+    let lines = in_order(car, &sheets);
+    let last = newest(&lines, kind);
+    let signed = kind.possible().0 < 0.0;
+    let mut blanks = Vec::from(when(looked));
+    for place in places(kind, last.len()) {
+        let label = if place == Place::Whole { kind.name().to_owned() } else { capital(&place.name()) };
+        let before = last.get(&place).map(|(figure, taken)| {
+            format!("{} on {}", unit.say(kind.unit().convert(*figure, unit)), taken.day)
+        });
+        let ask = if signed { Ask::Signed } else { Ask::Number };
+        let name = if place == Place::Whole { "whole".to_owned() } else { place.token() };
+        blanks.push(Blank::new(name, label, ask).unit(unit.symbol()).half().help(before.unwrap_or_default()));
+    }
+    if kind.wears().is_some() && kind != ReadingKind::FluidBoil {
+        blanks.push(Blank::new("fresh", "These are new: the line begins anew", Ask::Tick));
+    }
+    blanks.push(Blank::new("note", "Note", Ask::Line(200)));
+    blanks.push(Blank::new("unit", "", Ask::Hidden).value(unit.token()));
+    let at = format!("{}/cars/{}", base(looked.id), car.id);
+    FormPage::new(kind.name(), (format!("{at}/log"), "The log"), format!("{at}/readings/{}", kind.token()), id, blanks)
+        .lead(format!("{} Leave empty what you did not measure.", kind.check()))
+}
+
+
+
+fn read_readings(typed: &Typed, car: Uuid, kind: ReadingKind, today: Date) -> Result<Change, Vec<Trouble>> {
+    let mut reader = Reader::of(typed);
+    let taken = read_when(&mut reader, today);
+    let unit = Unit::parse(reader.raw("unit")).filter(|unit| unit.quantity() == kind.unit().quantity()).unwrap_or(kind.unit());
+    let (low, high) = (kind.unit().convert(kind.possible().0, unit), kind.unit().convert(kind.possible().1, unit));
+    let mut at = BTreeMap::new();
+    for place in kind.per().places() {
+        let name = if place == Place::Whole { "whole".to_owned() } else { place.token() };
+        let text = reader.raw(&name);
+        match read_in(Some(unit), text) {
+            _ if text.is_empty() => {}
+            None => reader.trouble(&name, format!("Type a number in {unit}.")),
+            Some(number) if number < low - 1e-9 || number > high + 1e-9 => {
+                let words = format!("{} cannot be: this lies between {} and {}.", unit.say(number), unit.figure(low), unit.say(high));
+                reader.trouble(&name, words);
+            }
+            Some(number) => drop(at.insert(place.token(), number)),
+        }
+    }
+    if at.is_empty() && reader.troubles.is_empty() {
+        let first = kind.per().places().first().map(|place| place.token()).filter(|token| !token.is_empty());
+        reader.trouble(&first.unwrap_or_else(|| "whole".into()), "There is no reading yet: type at least one.");
+    }
+    let (fresh, note) = (reader.ticked("fresh"), reader.text("note", 200));
+    let readings =
+        Readings { what: kind, unit: unit.token().into(), at, fresh, note, from: String::new(), photos: Vec::new() };
+    reader.finish(Change::Readings { car, taken, readings })
+}
+
+pub(super) async fn reading(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car, kind)): At<(Uuid, Uuid, String)>,
+    Chosen(units): Chosen,
+) -> Result<Response, Fault> {
+    let kind = ReadingKind::parse(&kind).ok_or(Refusal::NotHere)?;
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    reading_page(&looked, looked.car(car)?, kind, web.house.new_id(), &units).show()
+}
+
+pub(super) async fn keep_reading(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car, kind)): At<(Uuid, Uuid, String)>,
+    Chosen(units): Chosen,
+    form: Form,
+) -> Result<Response, Fault> {
+    let kind = ReadingKind::parse(&kind).ok_or(Refusal::NotHere)?;
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let to = if kind.wears().is_some() { "wear" } else { "log" };
+    let page = reading_page(&looked, looked.car(car)?, kind, id, &units);
+    let change = read_readings(&typed, car, kind, looked.today);
+    let to = format!("{}/cars/{car}/{to}", base(garage));
+    page.settle(&web, &actor, (garage, id), &typed, change, &to).await
+}
+
+fn track_page(looked: &Looked, car: &Car, id: Uuid) -> FormPage {
+    let planned = car.days.iter().rev().find(|day| day.day <= looked.today);
+    let sessions = planned.map_or(SESSIONS, |day| day.sessions);
+    let minutes = planned.map_or(SESSION_MIN, |day| day.session_min) * f64::from(sessions);
+    let mut blanks = Vec::from(when(looked));
+    blanks.push(Blank::new("sessions", "Sessions driven", Ask::Number).half().value(sessions.to_string()));
+    blanks.push(Blank::new("minutes", "Minutes on track in all", Ask::Number).half().value(minutes.to_string()));
+    blanks.push(Blank::new("note", "Note", Ask::Line(200)).help("Wet or dry, what the car did."));
+    let at = format!("{}/cars/{}", base(looked.id), car.id);
+    FormPage::new("Time on track", (format!("{at}/log"), "The log"), format!("{at}/track"), id, blanks)
+        .lead("What was driven, not what was planned. Wear is reckoned by it.")
+}
+
+fn read_track(typed: &Typed, car: Uuid, today: Date) -> Result<Change, Vec<Trouble>> {
+    let mut reader = Reader::of(typed);
+    let taken = read_when(&mut reader, today);
+    let sessions = reader.whole("sessions", 0..=60, "");
+    let minutes = reader.must_number("minutes", 1.0..=1440.0, "min");
+    let note = reader.text("note", 200);
+    reader.finish(Change::Track { car, taken, minutes, sessions, note })
+}
+
+fn fluid_page(looked: &Looked, car: &Car, id: Uuid) -> FormPage {
+    let fluids = choices(Fluid::ALL.map(|fluid| (fluid.token(), fluid.name())));
+    let [day, _] = when(looked);
+    let blanks = vec![
+        Blank::new("fluid", "Which", Ask::Taps(fluids)).value("brake-fluid"),
+        day,
+        Blank::new("grade", "Grade", Ask::Line(60)).half().help("DOT 4, 5W-40."),
+        Blank::new("note", "Note", Ask::Line(200)),
+    ];
+    let at = format!("{}/cars/{}", base(looked.id), car.id);
+    FormPage::new("A fluid changed", (format!("{at}/log"), "The log"), format!("{at}/fluids"), id, blanks)
+        .lead("All of it. Topping up is not a change.")
+        .caution("Brake fluid eats paint and eyes: gloves and glasses. Hot oil and coolant burn. Used fluids go to where they are collected.")
+}
+
+fn read_fluid(typed: &Typed, car: Uuid, today: Date) -> Result<Change, Vec<Trouble>> {
+    let mut reader = Reader::of(typed);
+    let fluid = reader.choice("fluid", Fluid::parse);
+    let taken = read_when(&mut reader, today);
+    let (grade, note) = (reader.text("grade", 60), reader.text("note", 200));
+    reader.finish(()).and_then(|()| Ok(Change::Changed { car, taken, fluid: fluid.ok_or_else(Vec::new)?, grade, note }))
+}
+
+pub(super) async fn track(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    track_page(&looked, looked.car(car)?, web.house.new_id()).show()
+}
+
+pub(super) async fn keep_track(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let page = track_page(&looked, looked.car(car)?, id);
+    let change = read_track(&typed, car, looked.today);
+    let to = format!("{}/cars/{car}/log", base(garage));
+    page.settle(&web, &actor, (garage, id), &typed, change, &to).await
+}
+
+pub(super) async fn fluid(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    fluid_page(&looked, looked.car(car)?, web.house.new_id()).show()
+}
+
+pub(super) async fn keep_fluid(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let page = fluid_page(&looked, looked.car(car)?, id);
+    let change = read_fluid(&typed, car, looked.today);
+    let to = format!("{}/cars/{car}/log", base(garage));
+    page.settle(&web, &actor, (garage, id), &typed, change, &to).await
+}
+
+/// A line that should not be there: it is struck out, and stays to be read.
+pub(super) async fn strike(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car, line)): At<(Uuid, Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    note(&web.house, &actor, garage, vec![(form.id("id")?, Change::Struck { line })]).await?;
+    Ok(Redirect::to(&format!("{}/cars/{car}/log", base(garage))).into_response())
+}

@@ -1,0 +1,181 @@
+//! A car's log: what was read, driven and changed, the newest first; as a table to take away and to take in.
+
+use super::blanks::{Ask, Blank, FormPage};
+use super::{base, typed_of};
+use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::note::note;
+use crate::output::csv as table;
+use crate::rules::answer::Trouble;
+use crate::rules::garage::book::{Car, Line, Logged};
+use crate::rules::garage::change::{Change, Readings};
+use crate::rules::garage::csv::{self, COLUMNS};
+use crate::rules::garage::kinds::ReadingKind;
+use crate::rules::garage::log::in_order;
+use crate::rules::garage::wear::shown_unit;
+use crate::rules::units::Units;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Chosen, Form};
+use crate::web::page::{Page, capital, render};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use sha2::{Digest, Sha256};
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// A line of the log for people.
+struct Row {
+    day: String,
+    clock: String,
+    what: String,
+    figures: String,
+    from: String,
+    note: String,
+    photos: Vec<String>,
+    /// Its id where it can be struck out: lines of sheets belong to the sheet.
+    own: Option<Uuid>,
+}
+
+#[derive(Template)]
+#[template(path = "garage/log.html")]
+struct LogPage<'a> {
+    base: String,
+    car: &'a Car,
+    rows: Vec<Row>,
+    struck: usize,
+    kinds: [ReadingKind; 12],
+    new_id: Uuid,
+    minutes: f64,
+}
+
+fn row(line: &Line, own: bool, garage: Uuid, units: &Units) -> Row {
+    let (what, figures, from, note, photos) = match &line.what {
+        Logged::Readings(readings) => {
+            let photos = readings.photos.iter().map(|id| format!("{}/photos/{id}", base(garage))).collect();
+            let what = format!("{}{}", readings.what.name(), if readings.fresh { ", new" } else { "" });
+            (what, figures_of(readings, units), readings.from.clone(), readings.note.clone(), photos)
+        }
+        Logged::Changed { fluid, grade, note } => (format!("{} changed", fluid.name()), grade.clone(), String::new(), note.clone(), vec![]),
+        Logged::Track { minutes, sessions, note } => {
+            let sessions = if *sessions > 0 { format!(" in {}", crate::web::page::count(usize::from(*sessions), "session", "sessions")) } else { String::new() };
+            ("Time on track".into(), format!("{minutes} min{sessions}"), String::new(), note.clone(), vec![])
+        }
+    };
+    Row {
+        day: line.taken.day.to_string(),
+        clock: line.taken.clock.map(|clock| clock.strftime("%H:%M").to_string()).unwrap_or_default(),
+        what,
+        figures,
+        from,
+        note,
+        photos,
+        own: own.then_some(line.id),
+    }
+}
+
+fn figures_of(readings: &Readings, units: &Units) -> String {
+    let unit = shown_unit(readings.what, units);
+    let say = |value: f64| unit.figure(readings.what.unit().convert(value, unit));
+    let figures: Vec<String> = readings
+        .figures()
+        .into_iter()
+        .map(|(place, value)| match place.name() {
+            name if name.is_empty() => say(value),
+            name => format!("{name} {}", say(value)),
+        })
+        .collect();
+    capital(&format!("{} {}", figures.join(", "), unit.symbol()))
+}
+
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    Chosen(units): Chosen,
+) -> Page {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let car = looked.car(car)?;
+    let sheets = looked.lines_of_sheets(car);
+    let own: BTreeSet<Uuid> = car.log.iter().map(|line| line.id).collect();
+    let lines = in_order(car, &sheets);
+    let rows = lines.iter().rev().map(|line| row(line, own.contains(&line.id), garage, &units)).collect();
+    render(&LogPage {
+        base: base(garage),
+        rows,
+        struck: car.log.iter().filter(|line| line.struck).count(),
+        kinds: ReadingKind::ALL,
+        new_id: web.house.new_id(),
+        minutes: crate::rules::garage::log::minutes_until(&lines, (jiff::civil::Date::MAX, jiff::civil::Time::MAX)),
+        car,
+    })
+}
+
+/// The log as a table, the oldest line first, readings of sheets with it.
+pub(super) async fn file(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let car = looked.car(car)?;
+    let sheets = looked.lines_of_sheets(car);
+    let rows = in_order(car, &sheets).into_iter().flat_map(csv::rows);
+    let text = table::table(&COLUMNS, rows);
+    let kind = [(header::CONTENT_TYPE, "text/csv; charset=utf-8"), (header::CONTENT_DISPOSITION, "attachment; filename=\"log.csv\"")];
+    Ok((kind, text).into_response())
+}
+
+fn import_page(looked: &Looked, car: &Car, id: Uuid) -> FormPage {
+    let at = format!("{}/cars/{}", base(looked.id), car.id);
+    let blanks = vec![Blank::new("text", "The table", Ask::Long(400_000)).help(format!("The first line names the columns: {}.", COLUMNS.join(", ")))];
+    FormPage::new("Take a table in", (format!("{at}/log"), "The log"), format!("{at}/log/import"), id, blanks)
+        .lead("Copy it from a spreadsheet or a text file, one figure a line, and paste it here. A line that is in the log already is not taken twice.")
+        .button("Take it in")
+}
+
+pub(super) async fn import(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    import_page(&looked, looked.car(car)?, web.house.new_id()).show()
+}
+
+pub(super) async fn take_in(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let page = import_page(&looked, looked.car(car)?, form.id("id")?);
+    let typed = typed_of(&form);
+    match csv::read(form.raw("text"), car, looked.today) {
+        Ok(changes) if changes.is_empty() => {
+            let message = "There is no line under the names of the columns.".to_owned();
+            page.again(&typed, &[Trouble { field: "text".into(), message }])
+        }
+        Ok(changes) => {
+            let noted = note(&web.house, &actor, garage, changes.into_iter().map(|change| (id_of(garage, &change), change)).collect());
+            page.after(&typed, noted.await, &format!("{}/cars/{car}/log", base(garage)))
+        }
+        Err(troubles) => {
+            let all: Vec<String> = troubles.into_iter().map(|trouble| format!("{}: {}", capital(&trouble.field), trouble.message)).collect();
+            page.again(&typed, &[Trouble { field: "text".into(), message: all.join(" ") }])
+        }
+    }
+}
+
+/// An id made of what the change says: the same line of a table, taken in twice, is one. It bears the marks of version 7.
+fn id_of(garage: Uuid, change: &Change) -> Uuid {
+    let said = serde_json::to_string(change).unwrap_or_default();
+    let digest: [u8; 32] = Sha256::new().chain_update(garage.as_bytes()).chain_update(said).finalize().into();
+    let mut bytes = [0; 16];
+    bytes.copy_from_slice(&digest[..16]);
+    (bytes[6], bytes[8]) = ((bytes[6] & 0x0f) | 0x70, (bytes[8] & 0x3f) | 0x80);
+    Uuid::from_bytes(bytes)
+}
