@@ -10,6 +10,7 @@ mod numbers;
 mod pass;
 mod queue;
 mod sampling;
+mod schedule;
 mod table;
 mod tyres;
 mod vin;
