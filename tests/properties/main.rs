@@ -3,4 +3,5 @@
 mod answers;
 mod chain;
 mod house;
+mod schedule;
 mod standing;

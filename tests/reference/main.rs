@@ -1,6 +1,7 @@
 //! The worksheets against published figures: every row of the reference tables that a worksheet answers, with its source.
 
 mod brakes;
+mod calendar;
 mod engine;
 mod fasteners;
 mod gear;
@@ -10,6 +11,7 @@ mod numbers;
 mod pass;
 mod queue;
 mod sampling;
+mod schedule;
 mod table;
 mod tyres;
 mod vin;
