@@ -2,20 +2,23 @@
 
 use crate::acts::Refusal;
 use crate::acts::fill_in;
-use crate::acts::house::{House, KnownEvent};
+use crate::acts::house::{House, KnownEdition, KnownEvent};
 use crate::acts::rights::{Actor, Deed, Whose, require};
 use crate::acts::state::{self, EntryState};
 use crate::rules::answer::Answers;
-use crate::rules::garage::book::{Car, Garage, Line};
+use crate::rules::garage::book::{Car, Garage, Line, TrackDay};
 use crate::rules::garage::change::Taken;
-use crate::rules::garage::log::{self, SheetSent};
+use crate::rules::garage::log::{self, SheetSent, in_order};
 use crate::rules::garage::offers::{Earlier, Offer, offers};
+use crate::rules::garage::ready::{Before, Ready, SheetNow, ready};
 use crate::rules::judge::{Judged, judge};
+use crate::rules::sheet::Sheet;
 use crate::rules::units::Units;
-use crate::store::garage;
+use crate::store::{StoreError, club, garage};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// The most sheets that are read for a look: the newest.
@@ -37,6 +40,8 @@ pub struct Looked {
     pub id: Uuid,
     pub garage: Garage,
     pub brought: Vec<Brought>,
+    /// The club's newest sheet: its limits and its table of labels go for days that are no event of the club.
+    pub newest: Arc<KnownEdition>,
     /// Today where the next event is.
     pub today: Date,
     pub zone: TimeZone,
@@ -50,9 +55,10 @@ pub async fn look(house: &House, actor: &Actor, id: Uuid, units: &Units) -> Resu
 
 /// Reads a garage for whoever was let to it already.
 pub(super) async fn read(house: &House, id: Uuid, units: &Units) -> Result<Looked, Refusal> {
-    let changes = {
+    let (changes, newest) = {
         let mut db = house.store.read().await?;
-        garage::changes(&mut db, id).await?
+        let newest = club::editions(&mut db).await?.first().map(|edition| edition.id).ok_or(Refusal::NotHere)?;
+        (garage::changes(&mut db, id).await?, house.edition(&mut db, newest).await?)
     };
     let garage = Garage::of(&changes);
     let mut entries: Vec<Uuid> = garage.entries().collect();
@@ -67,7 +73,7 @@ pub(super) async fn read(house: &House, id: Uuid, units: &Units) -> Result<Looke
     }
     let zone = zone_of(house, &brought);
     let today = house.now().to_zoned_datetime(zone.clone()).date();
-    Ok(Looked { id, garage, brought, today, zone })
+    Ok(Looked { id, garage, brought, newest, today, zone })
 }
 
 /// A garage has no place of its own: it keeps the time of the event that comes next, or was last.
@@ -117,6 +123,28 @@ impl Looked {
             })
         })
         .collect()
+    }
+
+    /// The sheet that goes for a day: the event's, or the club's newest.
+    pub fn sheet_for(&self, day: Option<&TrackDay>) -> &Sheet {
+        let of_event = day.and_then(|day| self.sheet_of(day.entry?)).map(|one| &one.known.edition.sheet);
+        of_event.unwrap_or(&self.newest.sheet)
+    }
+
+    /// How a car stands before a day.
+    pub fn ready_for<'a>(&'a self, car: &'a Car, day: &'a TrackDay, units: &'a Units) -> Result<Ready<'a>, Refusal> {
+        let sheets = self.lines_of_sheets(car);
+        let lines = in_order(car, &sheets);
+        let sheet = day.entry.and_then(|entry| self.sheet_of(entry)).map(|one| SheetNow {
+            sheet: &one.known.edition.sheet,
+            judged: &one.judged,
+            unread: one.unread,
+            is_sent: one.state.shown().is_some(),
+        });
+        let policy = &self.sheet_for(Some(day)).gear;
+        let before = Before { garage: &self.garage, car, lines: &lines, day, today: self.today, policy, sheet, units };
+        // What the garage takes can be planned; that it cannot be means that an older program took more.
+        Ok(ready(&before).map_err(|error| StoreError::Unreadable(format!("a garage's jobs: {error}")))?)
     }
 
     /// What is offered to the sheet of an entry, by item; nothing for an entry that was not brought here.

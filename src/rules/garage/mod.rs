@@ -10,5 +10,6 @@ pub mod fold;
 pub mod kinds;
 pub mod log;
 pub mod offers;
+pub mod ready;
 pub mod typed;
 pub mod wear;
