@@ -3,17 +3,8 @@
 use icalendar::{Alarm, Calendar, Component, Event, EventLike, Property};
 use jiff::Timestamp;
 use jiff::civil::Date;
-use uuid::Uuid;
 
-/// Something that is due on a day.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Due {
-    /// Its own for ever: by this a telephone knows that a day was moved and is no second one.
-    pub uid: Uuid,
-    pub day: Date,
-    pub title: String,
-    pub notes: String,
-}
+pub use crate::rules::garage::due::Due;
 
 /// A calendar of whole days, each with an alarm at noon of the day before; `stamp` is when it was made.
 ///

@@ -2,6 +2,7 @@
 
 mod address;
 pub mod assets;
+mod chart;
 mod code;
 pub mod doors;
 pub mod draw;
@@ -12,6 +13,7 @@ mod limits;
 mod live;
 pub mod page;
 pub(crate) mod pass;
+mod pen;
 mod session;
 mod sign_in;
 mod telling;
@@ -19,6 +21,7 @@ mod units;
 mod wire;
 
 mod driver;
+mod garage;
 mod gate;
 mod grid;
 mod organizer;
@@ -116,7 +119,9 @@ impl Web {
 
 fn doors() -> Doors {
     front::doors()
-        .under("/my", driver::doors())
+        .under("/my", driver::doors().and(garage::doors_of_sheet()))
+        .under("/my/garage", garage::doors())
+        .under("/calendar", garage::doors_of_calendar())
         .under("/gate", gate::doors())
         .under("/grid", grid::doors())
         .under("/club", organizer::doors())

@@ -33,7 +33,8 @@ self.addEventListener("message", (event) => {
   event.waitUntil(Promise.all(paths.map((path) => freshen(new Request(path, { credentials: "same-origin" })).catch(() => {}))));
 });
 
-const isPage = (path) => /^\/(my|gate|grid)\/[0-9a-f-]{36}/.test(path) && !/\/(live|photos|sign-out)(\/|$)|\.json$/.test(path);
+const isPage = (path) =>
+  /^\/(my|gate|grid|my\/garage)\/[0-9a-f-]{36}/.test(path) && !/\/(live|photos|sign-out|keep)(\/|$)|\.(json|csv)$/.test(path);
 const keyOf = (url) => url.origin + url.pathname;
 
 /** Asks the network, and keeps a good answer. Who is let in no more keeps no page either. */

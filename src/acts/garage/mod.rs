@@ -1,5 +1,7 @@
 //! The garage: opened from a sheet, noted in, looked at, taken away. It is its driver's; the club sees what is sent with a sheet.
 
+pub mod calendar;
+pub mod guide;
 pub mod keep;
 pub mod look;
 pub mod note;

@@ -55,6 +55,7 @@ pub struct Line {
     pub taken: Taken,
     pub noted_at: Timestamp,
     pub what: Logged,
+    pub photos: Vec<Uuid>,
     pub struck: bool,
 }
 
@@ -104,6 +105,7 @@ pub struct Job {
     pub tried: Vec<Tried>,
     /// What happened, the oldest first.
     pub told: Vec<Told>,
+    pub photos: Vec<Uuid>,
     /// Closed, and not reopened since.
     pub is_done: bool,
 }

@@ -84,8 +84,6 @@ pub struct Readings {
     /// Where it comes from: empty for by hand, or "worksheet leak-down", "a file".
     #[serde(default)]
     pub from: String,
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub photos: Vec<Uuid>,
 }
 
 /// What can be noted.
@@ -138,6 +136,8 @@ pub enum Change {
         sessions: u16,
         note: String,
     },
+    /// A photo of what a line of the log or a job is about.
+    Photo { of: Uuid, photo: Uuid },
     /// A line of the log that should not be there.
     Struck {
         line: Uuid,

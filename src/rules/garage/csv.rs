@@ -100,7 +100,7 @@ pub fn read(text: &str, car: Uuid, today: Date) -> Result<Vec<Change>, Vec<Troub
     }
     changes.extend(sets.into_iter().map(|((taken, token, unit, fresh, note), at)| {
         let what = ReadingKind::parse(&token).unwrap_or(ReadingKind::Pad);
-        let readings = Readings { what, unit, at, fresh, note, from: "a file".into(), photos: Vec::new() };
+        let readings = Readings { what, unit, at, fresh, note, from: "a file".into() };
         Change::Readings { car, taken, readings }
     }));
     Ok(changes)

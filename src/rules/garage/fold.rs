@@ -65,6 +65,13 @@ impl Garage {
                     found.struck = true;
                 }
             }
+            Change::Photo { of, photo } => {
+                let lines = self.cars.iter_mut().flat_map(|car| &mut car.log).filter(|line| line.id == of);
+                lines.for_each(|line| line.photos.push(photo));
+                if let Some(job) = self.job_mut(of) {
+                    job.photos.push(photo);
+                }
+            }
             Change::DayGone { track_day } => self.cars.iter_mut().for_each(|car| car.days.retain(|day| day.id != track_day)),
             Change::Packed { track_day, thing, packed } => {
                 let days = self.cars.iter_mut().flat_map(|car| &mut car.days);
@@ -119,6 +126,7 @@ impl Garage {
             Change::Gear { .. } if self.gear.len() >= MOST_GEAR => return Err(NotTaken::TooMany("60 pieces of gear")),
             Change::GearGone { gear } if self.gear.iter().all(|piece| piece.id != *gear) => return Err(NotTaken::NotHere),
             Change::Struck { line } if !self.has_line(*line) => return Err(NotTaken::NotHere),
+            Change::Photo { of, .. } if !self.has_line(*of) && self.job(*of).is_none() => return Err(NotTaken::NotHere),
             Change::DayGone { track_day } | Change::Packed { track_day, .. } if !self.has_day(*track_day) => {
                 return Err(NotTaken::NotHere);
             }
@@ -183,7 +191,7 @@ fn new_car(id: Uuid, name: String) -> Car {
 }
 
 fn fold_car(car: &mut Car, change: Change, id: Uuid, at: Timestamp) {
-    let mut line = |taken, what| car.log.push(Line { id, taken, noted_at: at, what, struck: false });
+    let mut line = |taken, what| car.log.push(Line { id, taken, noted_at: at, what, photos: vec![], struck: false });
     match change {
         Change::CarGone { .. } => car.gone = true,
         Change::Facts { facts, .. } => {
@@ -207,7 +215,7 @@ fn fold_car(car: &mut Car, change: Change, id: Uuid, at: Timestamp) {
             None => {
                 let opened = Told { at, what: Happened::Opened, words: card.found.clone() };
                 let mut new =
-                    Job { id: job, steps: vec![], parts: vec![], tried: vec![], told: vec![opened], is_done: false, card };
+                    Job { id: job, steps: vec![], parts: vec![], tried: vec![], told: vec![opened], photos: vec![], is_done: false, card };
                 let card = new.card.clone();
                 suspect(&mut new, &card, at);
                 car.jobs.push(new);

@@ -32,7 +32,7 @@ pub fn lines_of(sheet: &SheetSent<'_>) -> Vec<Line> {
             (Value::Date(day), None) if item.as_str() == "fluid-age" => {
                 let what = Logged::Changed { fluid: Fluid::BrakeFluid, grade: String::new(), note: sheet.event.into() };
                 let (taken, id) = (Taken { day: *day, clock: None }, id_of(sheet.submission, item.as_str()));
-                lines.push(Line { id, taken, noted_at: sheet.arrived_at, what, struck: false });
+                lines.push(Line { id, taken, noted_at: sheet.arrived_at, what, photos: vec![], struck: false });
                 None
             }
             _ => answer.worked.as_ref().filter(|_| item.as_str() == "engine-sealing").and_then(|worked| leak_down(worked)),
@@ -40,7 +40,7 @@ pub fn lines_of(sheet: &SheetSent<'_>) -> Vec<Line> {
         if let Some(readings) = readings {
             let what = Logged::Readings(Readings { from: sheet.event.into(), ..readings });
             let id = id_of(sheet.submission, item.as_str());
-            lines.push(Line { id, taken: sheet.taken, noted_at: sheet.arrived_at, what, struck: false });
+            lines.push(Line { id, taken: sheet.taken, noted_at: sheet.arrived_at, what, photos: vec![], struck: false });
         }
     }
     lines
@@ -64,7 +64,6 @@ pub fn readings_of(what: ReadingKind, unit: Unit, at: impl Iterator<Item = (Plac
         fresh: false,
         note: String::new(),
         from: String::new(),
-        photos: Vec::new(),
     }
 }
 

@@ -6,7 +6,9 @@
 pub mod book;
 pub mod change;
 pub mod csv;
+pub mod due;
 pub mod fold;
+pub mod from_worksheet;
 pub mod kinds;
 pub mod log;
 pub mod offers;

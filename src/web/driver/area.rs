@@ -14,6 +14,7 @@ use crate::web::Web;
 use crate::web::draw::{Plate, Strip};
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form};
+use crate::web::garage::{InGarage, Offered, offers};
 use crate::web::page::{Page, render};
 use crate::web::session::Who;
 use askama::Template;
@@ -22,7 +23,7 @@ use axum::extract::State;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use serde_json::json;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 #[derive(Template)]
@@ -78,6 +79,18 @@ impl AreaPage<'_> {
         self.next.as_ref().map_or(home.clone(), |(id, _)| format!("{home}/areas/{id}"))
     }
 
+    /// Puts the answers of last time beside their items.
+    fn offer(&mut self, mut offers: BTreeMap<String, Offered>) {
+        for view in self.items.iter_mut().filter(|view| view.asked) {
+            view.offer = offers.remove(view.item.id.as_str());
+        }
+    }
+
+    /// How many of the offers can be confirmed together.
+    fn to_confirm(&self) -> usize {
+        self.items.iter().filter_map(|view| view.offer.as_ref()).filter(|offer| !offer.is_reading).count()
+    }
+
     /// How many items hold something that cannot be read.
     fn troubles(&self) -> usize {
         let troubled = |view: &&ItemView<'_>| view.asked && self.mine.filled.troubles.contains_key(view.item.id.as_str());
@@ -101,10 +114,13 @@ pub(super) async fn show(
     State(web): State<Web>,
     Who(actor): Who,
     At((entry, area)): At<(Uuid, String)>,
+    InGarage(keeper): InGarage,
     Chosen(units): Chosen,
 ) -> Page {
     let mine = Mine::of(&web, &actor, entry, &units).await?;
-    render(&AreaPage::new(&mine, &area, &units, None)?)
+    let mut page = AreaPage::new(&mine, &area, &units, None)?;
+    page.offer(offers(&web, keeper.as_deref(), &mine, &units).await?);
+    render(&page)
 }
 
 /// Keeps what was typed, whatever it is, and says at once what the sheet makes of it.

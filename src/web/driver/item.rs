@@ -8,6 +8,7 @@ use crate::rules::units::{Unit, Units};
 use crate::rules::words::{Per, Severity};
 use crate::rules::work::{PREFIX, SYSTEM, typed_of};
 use crate::rules::worksheet_form::{self, Blank, BlankKind, System};
+use crate::web::garage::Offered;
 use crate::web::page::capital;
 
 /// A text field of an item.
@@ -50,6 +51,8 @@ pub struct ItemView<'a> {
     pub signed: bool,
     /// Limits in short, so that a person knows before measuring.
     pub limits: String,
+    /// The answer of last time, where the driver's garage has one.
+    pub offer: Option<Offered>,
 }
 
 /// A worksheet's blanks beside the field that they give the answer to.
@@ -112,6 +115,7 @@ fn view<'a>(mine: &'a Mine, item: &'a Item, units: &Units) -> ItemView<'a> {
         work: item.work.as_ref().map(|work| work_view(id, work, typed, troubles, units)),
         signed: matches!(&item.kind, Kind::Measurement(rule) if rule.possible.0 < 0.0),
         limits: limits(item, units),
+        offer: None,
         item,
     }
 }

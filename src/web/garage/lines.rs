@@ -103,7 +103,7 @@ fn read_readings(typed: &Typed, car: Uuid, kind: ReadingKind, today: Date) -> Re
     }
     let (fresh, note) = (reader.ticked("fresh"), reader.text("note", 200));
     let readings =
-        Readings { what: kind, unit: unit.token().into(), at, fresh, note, from: String::new(), photos: Vec::new() };
+        Readings { what: kind, unit: unit.token().into(), at, fresh, note, from: String::new() };
     reader.finish(Change::Readings { car, taken, readings })
 }
 

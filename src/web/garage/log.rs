@@ -52,16 +52,15 @@ struct LogPage<'a> {
 }
 
 fn row(line: &Line, own: bool, garage: Uuid, units: &Units) -> Row {
-    let (what, figures, from, note, photos) = match &line.what {
+    let (what, figures, from, note) = match &line.what {
         Logged::Readings(readings) => {
-            let photos = readings.photos.iter().map(|id| format!("{}/photos/{id}", base(garage))).collect();
             let what = format!("{}{}", readings.what.name(), if readings.fresh { ", new" } else { "" });
-            (what, figures_of(readings, units), readings.from.clone(), readings.note.clone(), photos)
+            (what, figures_of(readings, units), readings.from.clone(), readings.note.clone())
         }
-        Logged::Changed { fluid, grade, note } => (format!("{} changed", fluid.name()), grade.clone(), String::new(), note.clone(), vec![]),
+        Logged::Changed { fluid, grade, note } => (format!("{} changed", fluid.name()), grade.clone(), String::new(), note.clone()),
         Logged::Track { minutes, sessions, note } => {
             let sessions = if *sessions > 0 { format!(" in {}", crate::web::page::count(usize::from(*sessions), "session", "sessions")) } else { String::new() };
-            ("Time on track".into(), format!("{minutes} min{sessions}"), String::new(), note.clone(), vec![])
+            ("Time on track".into(), format!("{minutes} min{sessions}"), String::new(), note.clone())
         }
     };
     Row {
@@ -71,7 +70,7 @@ fn row(line: &Line, own: bool, garage: Uuid, units: &Units) -> Row {
         figures,
         from,
         note,
-        photos,
+        photos: line.photos.iter().map(|id| format!("{}/photos/{id}", base(garage))).collect(),
         own: own.then_some(line.id),
     }
 }

@@ -5,6 +5,7 @@ mod car;
 mod cleared;
 mod data;
 mod events;
+mod guide;
 mod links;
 mod organizers;
 mod people;
@@ -38,6 +39,8 @@ fn club_doors() -> Doors {
         .get("/", Deed::RunTheClub, events::list)
         .post("/events", Deed::RunTheClub, events::make)
         .get("/editions/{edition}", Deed::RunTheClub, sheet::file)
+        .get("/guide", Deed::RunTheClub, guide::show)
+        .post("/guide", Deed::RunTheClub, guide::edit)
         .get("/organizers", Deed::RunTheClub, organizers::show)
         .post("/organizers", Deed::RunTheClub, organizers::add)
         .post("/organizers/{link}/links", Deed::RunTheClub, organizers::link_anew)

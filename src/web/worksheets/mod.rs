@@ -8,13 +8,16 @@ mod fields;
 mod one;
 
 use super::doors::Doors;
+use super::error::Fault;
 use super::form::Chosen;
 use super::page::{Page, render};
+use crate::acts::Refusal;
 use crate::acts::rights::Deed;
 use crate::rules::units::{Unit, Units};
-use crate::rules::worksheet_form::{FORMS, Form, Subject, System};
+use crate::rules::worksheet_form::{FORMS, Form, Subject, System, form};
 use askama::Template;
 use axum::extract::RawQuery;
+use serde_json::{Map, Value as Json};
 use std::collections::BTreeMap;
 
 pub(super) fn doors() -> Doors {
@@ -35,6 +38,19 @@ async fn list(RawQuery(query): RawQuery, Chosen(units): Chosen) -> Page {
     let of = |subject: Subject| (subject, FORMS.into_iter().filter(|form| form.subject == subject).collect());
     render(&List { subjects: Subject::ALL.map(of).into(), system })
 }
+
+/// A worksheet's input and outcome, as an address holds it; `None` where it is not filled in, or not so that it can be worked out.
+pub(super) fn worked(name: &str, query: &str, units: &Units) -> Result<Option<Reckoned>, Fault> {
+    let form = form(name).ok_or(Refusal::NotHere)?;
+    let asked = asked::read(form, query, units)?;
+    Ok(match answer::work_out(form, &asked.typed, asked.system) {
+        answer::Worked::Done { input, output } if asked.troubles.is_empty() => Some((input, output)),
+        _ => None,
+    })
+}
+
+/// What went into a worksheet and what came of it.
+pub(super) type Reckoned = (Map<String, Json>, Map<String, Json>);
 
 /// The system of a reader who chose units on this browser.
 fn system_by(units: &Units) -> System {

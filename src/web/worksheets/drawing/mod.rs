@@ -2,17 +2,16 @@
 
 mod body;
 mod brakes;
-mod chart;
 mod engine;
 mod gate;
 mod gear;
-mod pen;
 mod rail;
 mod sign;
 mod tyres;
 mod wheels;
 
 use crate::rules::worksheet_form::{Form, Measure, Outcome, Shown, System};
+use crate::web::{chart, pen};
 use serde_json::{Map, Value as Json};
 
 pub(super) use pen::Drawing;

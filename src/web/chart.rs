@@ -4,7 +4,7 @@ use super::pen::{Pen, Side, WIDTH};
 
 /// Where a chart lies and what its edges stand for.
 #[derive(Clone, Copy)]
-pub(super) struct Chart {
+pub(in crate::web) struct Chart {
     x: (f64, f64),
     y: (f64, f64),
     left: f64,

@@ -6,12 +6,12 @@ use askama::filters::HtmlSafe;
 use std::fmt::{self, Display, Write};
 
 /// The width of every drawing in its own units: those of a phone's page, so that 13 units of text are 13 pixels there.
-pub(super) const WIDTH: f64 = 340.0;
+pub(in crate::web) const WIDTH: f64 = 340.0;
 /// A letter is about so wide, in units.
 const LETTER: f64 = 7.3;
 
 /// A finished drawing. It says in words what it shows.
-pub(in crate::web::worksheets) struct Drawing {
+pub(in crate::web) struct Drawing {
     height: f64,
     body: String,
     says: String,
@@ -27,14 +27,14 @@ impl Display for Drawing {
 
 /// From which side of its point a text runs.
 #[derive(Clone, Copy)]
-pub(super) enum Side {
+pub(in crate::web) enum Side {
     Right,
     Middle,
     Left,
 }
 
 #[derive(Default)]
-pub(super) struct Pen {
+pub(in crate::web) struct Pen {
     body: String,
 }
 
@@ -48,7 +48,7 @@ fn escaped(text: &str) -> String {
 }
 
 /// About how wide a text is.
-pub(super) fn width_of(text: &str) -> f64 {
+pub(in crate::web) fn width_of(text: &str) -> f64 {
     LETTER * text.chars().count() as f64
 }
 

@@ -1,0 +1,64 @@
+//! A car: how it stands, its days, jobs, wear and log.
+
+use super::base;
+use super::home::{CarView, car_view};
+use crate::acts::garage::look::look;
+use crate::rules::garage::book::{Job, TrackDay};
+use crate::rules::garage::kinds::ReadingKind;
+use crate::rules::garage::log::in_order;
+use crate::rules::garage::ready::{limit_of, planned};
+use crate::rules::garage::wear::{Said, say, series};
+use crate::web::Web;
+use crate::web::form::{At, Chosen};
+use crate::web::page::{Page, render};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use uuid::Uuid;
+
+#[derive(Template)]
+#[template(path = "garage/car.html")]
+struct CarPage<'a> {
+    base: String,
+    view: CarView<'a>,
+    next: Option<&'a TrackDay>,
+    coming: Vec<&'a TrackDay>,
+    past: Vec<&'a TrackDay>,
+    jobs: Vec<&'a Job>,
+    worn: Vec<Said>,
+    facts: usize,
+    lines: usize,
+    new_id: Uuid,
+}
+
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, id)): At<(Uuid, Uuid)>,
+    Chosen(units): Chosen,
+) -> Page {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let car = looked.car(id)?;
+    let next = car.next_day(looked.today);
+    let sheets = looked.lines_of_sheets(car);
+    let lines = in_order(car, &sheets);
+    let sheet = looked.sheet_for(next);
+    let of_kind = |kind: ReadingKind| {
+        let limit = limit_of(kind, Some(sheet), car);
+        let all = series(&lines, kind, looked.today);
+        all.into_iter().filter_map(move |one| Some(say(&one, limit?, next.map(planned), looked.today, &units))).collect::<Vec<_>>()
+    };
+    let worn = ReadingKind::ALL.into_iter().flat_map(of_kind).filter(|said| said.weight.is_some()).collect();
+    render(&CarPage {
+        base: base(garage),
+        view: car_view(&looked, car, &units)?,
+        coming: car.days.iter().filter(|day| day.day >= looked.today && Some(day.id) != next.map(|next| next.id)).collect(),
+        past: car.days.iter().rev().filter(|day| day.day < looked.today).collect(),
+        jobs: car.open_jobs().collect(),
+        facts: car.facts.len(),
+        lines: lines.len(),
+        new_id: web.house.new_id(),
+        worn,
+        next,
+    })
+}

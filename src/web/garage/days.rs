@@ -1,0 +1,319 @@
+//! A day the car is meant to go out: whether it will be ready, what to pack, how long it is.
+
+use super::blanks::{Ask, Blank, FormPage};
+use super::jobs::{Listed, Money, chain, in_turn, money};
+use super::{base, typed_of};
+use crate::acts::Refusal;
+use crate::acts::garage::guide;
+use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::note::note;
+use crate::acts::garage::open::{SESSION_MIN, SESSIONS};
+use crate::rules::answer::{Trouble, Typed};
+use crate::rules::car_system::CarSystem;
+use crate::rules::garage::book::{Car, Happened, TrackDay};
+use crate::rules::garage::change::Change;
+use crate::rules::garage::log::days_later;
+use crate::rules::garage::ready::{Ready, Stand, To, hours};
+use crate::rules::garage::typed::Reader;
+use crate::rules::packing::{PackKind, PackLine};
+use crate::rules::words::Severity;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Chosen, Form};
+use crate::web::page::{Page, count, long_day, render, short_day};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect, Response};
+use jiff::civil::Date;
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// Jobs that were done so lately that their tools go along: what was mended last gives way first. Common practice, no source.
+const LATELY_DAYS: i64 = 60;
+
+/// One thing that stands between the car and the day.
+struct StandView {
+    weight: &'static str,
+    words: String,
+    /// Where it is put right, and what the link says.
+    to: (String, &'static str),
+    job: Option<String>,
+}
+
+/// Things to pack of one sort.
+struct Packing {
+    title: &'static str,
+    lines: Vec<(PackLine, bool)>,
+}
+
+#[derive(Template)]
+#[template(path = "garage/ready.html")]
+struct ReadyPage<'a> {
+    base: String,
+    car: &'a Car,
+    day: &'a TrackDay,
+    class: &'static str,
+    heading: String,
+    lead: String,
+    countdown: String,
+    long_day: String,
+    stands: Vec<StandView>,
+    notes: Vec<StandView>,
+    planned: Vec<Listed>,
+    chain: Option<String>,
+    money: Option<Money>,
+    packing: Vec<Packing>,
+    to_pack: usize,
+    new_id: Uuid,
+}
+
+/// The state in one line, as plainly not ready as ready.
+pub(super) fn heading(ready: &Ready<'_>, day: &TrackDay) -> (&'static str, String, String) {
+    let work = &ready.work.plan;
+    let left = format!("{} of work left, {} until the day.", hours(work.needed_hours), hours(work.available_hours));
+    if ready.days_left < 0 {
+        return ("pending", format!("{} is over", day.name), "Note the time on track and what you measure now: the next forecast is made of it.".into());
+    }
+    if ready.is_ready() {
+        return ("cleared", "Ready to load".into(), "Nothing that you noted stands in the way. It is no clearance: the gate looks for itself.".into());
+    }
+    if !ready.is_in_time() {
+        let short = if work.short_hours > 0.0 { format!("{} short. ", hours(work.short_hours)) } else { String::new() };
+        return ("flagged", "Not ready, and it will not be in time".into(), format!("{short}{left} Order sooner, find hours or help, or do not go."));
+    }
+    let stand = count(ready.holding(), "thing stands", "things stand");
+    let lead = if ready.work.jobs.is_empty() { String::new() } else { format!("In time as it stands: {left}") };
+    ("pending", format!("Not ready yet: {stand} in the way"), lead)
+}
+
+/// "In 9 days".
+pub(super) fn countdown(days: i64) -> String {
+    match days {
+        0 => "Today".into(),
+        1 => "Tomorrow".into(),
+        days if days > 0 => format!("In {days} days"),
+        days => format!("{} ago", count(days.unsigned_abs() as usize, "day", "days")),
+    }
+}
+
+fn stand_view(looked: &Looked, car: &Car, day: &TrackDay, stand: &Stand) -> StandView {
+    let at = format!("{}/cars/{}", base(looked.id), car.id);
+    let sheet = |item: Option<&str>| {
+        let one = looked.sheet_of(day.entry?)?;
+        let entry = one.state.entry.id;
+        let areas = &one.known.edition.sheet.areas;
+        let area = item.and_then(|item| areas.iter().find(|area| area.items.iter().any(|other| other.id.as_str() == item)));
+        Some(area.map_or_else(|| format!("/my/{entry}"), |area| format!("/my/{entry}/areas/{}#{}", area.id, item.unwrap_or_default())))
+    };
+    let to = match stand.to {
+        To::Job(job) => (format!("{}/jobs/{job}", base(looked.id)), "The job"),
+        To::Gear(gear) => (format!("{}/gear/{gear}", base(looked.id)), "The label"),
+        To::Wear => (format!("{at}/wear"), "See the wear"),
+        To::Log => (format!("{at}/fluids"), "Note a change"),
+        To::Facts => (format!("{at}/facts"), "About the car"),
+        To::Sheet => (sheet(stand.item.as_deref()).unwrap_or_else(|| at.clone()), "The sheet"),
+        To::Jobs => (format!("{at}/jobs"), "The jobs"),
+    };
+    StandView { weight: stand.weight.word(), words: stand.words.clone(), to, job: job_of(looked, car, day, stand) }
+}
+
+/// Where a finding of the sheet becomes a job.
+fn job_of(looked: &Looked, car: &Car, day: &TrackDay, stand: &Stand) -> Option<String> {
+    let item = stand.item.as_deref()?;
+    let one = looked.sheet_of(day.entry?)?;
+    let sheet = &one.known.edition.sheet;
+    let asked = sheet.item(item)?;
+    let area = sheet.areas.iter().find(|area| area.items.iter().any(|other| other.id == asked.id))?;
+    let system = match (area.id.as_str(), item) {
+        (_, "coolant-leak") => CarSystem::Cooling,
+        (_, "fuel-leak") => CarSystem::Fuel,
+        (_, "gearbox-leak") => CarSystem::Drive,
+        ("wheels" | "tyres", _) => CarSystem::Wheels,
+        ("battery", _) => CarSystem::Electrics,
+        ("open-car", _) => CarSystem::Body,
+        (area, _) => CarSystem::parse(area).unwrap_or(CarSystem::Body),
+    };
+    let found = format!("{}: {}", day.name, stand.words);
+    let query = form_urlencoded::Serializer::new(String::new())
+        .append_pair("title", &asked.name)
+        .append_pair("system", system.token())
+        .append_pair("found", &found)
+        .append_pair("item", item)
+        .finish();
+    Some(format!("{}/cars/{}/jobs/new?{query}", base(looked.id), car.id))
+}
+
+/// The systems whose tools go along: of open jobs, and of what was mended lately.
+fn systems(car: &Car, looked: &Looked) -> BTreeSet<CarSystem> {
+    let since = days_later(looked.today, -LATELY_DAYS);
+    let lately = |job: &&crate::rules::garage::book::Job| {
+        !job.is_done || job.told.iter().any(|told| told.what == Happened::Done && told.at.to_zoned_datetime(looked.zone.clone()).date() >= since)
+    };
+    car.jobs.iter().filter(lately).map(|job| job.card.system).collect()
+}
+
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car, day)): At<(Uuid, Uuid, Uuid)>,
+    Chosen(units): Chosen,
+) -> Page {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let car = looked.car(car)?;
+    let day = car.day(day).ok_or(Refusal::NotHere)?;
+    let ready = looked.ready_for(car, day, &units)?;
+    let (class, heading, lead) = heading(&ready, day);
+    let view = |stand: &&Stand| stand_view(&looked, car, day, stand);
+    let holds = |stand: &&Stand| stand.weight != Severity::Note;
+    let all: Vec<&Stand> = ready.stands.iter().collect();
+    // Jobs are listed with their dates below: told once.
+    let is_job = |stand: &&Stand| matches!(stand.to, To::Job(_));
+    let packing = packing(car, day, &looked);
+    let jobs: Vec<_> = ready.work.jobs.clone();
+    render(&ReadyPage {
+        base: base(garage),
+        class,
+        heading,
+        lead,
+        countdown: countdown(ready.days_left),
+        long_day: long_day(&day.day),
+        stands: all.iter().filter(|stand| holds(stand) && !is_job(stand)).map(view).collect(),
+        notes: all.iter().filter(|stand| !holds(stand)).map(view).collect(),
+        planned: in_turn(car, &ready.work),
+        chain: (jobs.len() > 1).then(|| chain(&ready.work)).flatten(),
+        money: money(&jobs, &looked.garage.settings.currency),
+        to_pack: packing.iter().flat_map(|part| &part.lines).filter(|(_, packed)| !packed).count(),
+        packing,
+        new_id: web.house.new_id(),
+        car,
+        day,
+    })
+}
+
+fn packing(car: &Car, day: &TrackDay, looked: &Looked) -> Vec<Packing> {
+    let lines = guide::packing().map(|list| list.list(&systems(car, looked))).unwrap_or_default();
+    let of = |kind: PackKind, title| Packing {
+        title,
+        lines: lines.iter().filter(|line| line.kind == kind).map(|line| (line.clone(), day.packed.contains(line.id.as_str()))).collect(),
+    };
+    vec![of(PackKind::Personal, "For you"), of(PackKind::Tool, "Tools"), of(PackKind::Spare, "Spares and fluids")]
+}
+
+/// The whole list as it was ticked: what is not ticked is not packed.
+pub(super) async fn packed(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car, track_day)): At<(Uuid, Uuid, Uuid)>,
+    Chosen(units): Chosen,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let on = looked.car(car)?;
+    let day = on.day(track_day).ok_or(Refusal::NotHere)?;
+    let ticked = form.ticked("pack.");
+    let changes = packing(on, day, &looked).into_iter().flat_map(|part| part.lines).filter_map(|(line, was)| {
+        let packed = ticked.contains(line.id.as_str());
+        (packed != was).then(|| (web.house.new_id(), Change::Packed { track_day, thing: line.id.to_string(), packed }))
+    });
+    note(&web.house, &actor, garage, changes.collect()).await?;
+    Ok(Redirect::to(&format!("{}/cars/{car}/days/{track_day}#pack", base(garage))).into_response())
+}
+
+fn plan_page(looked: &Looked, car: &Car, day: Option<&TrackDay>, id: Uuid) -> FormPage {
+    let at = format!("{}/cars/{}", base(looked.id), car.id);
+    let is_of_club = day.is_some_and(|day| day.entry.is_some());
+    let mut blanks = Vec::new();
+    if !is_of_club {
+        blanks.push(Blank::new("name", "Which day", Ask::Line(80)).value(day.map(|day| day.name.clone()).unwrap_or_default()));
+        blanks.push(Blank::new("day", "Date", Ask::Day).half().value(day.map(|day| day.day.to_string()).unwrap_or_default()));
+    }
+    blanks.push(Blank::new("sessions", "Sessions you plan to drive", Ask::Number).half().value(day.map_or(SESSIONS, |day| day.sessions).to_string()));
+    blanks.push(Blank::new("session_min", "Minutes a session", Ask::Number).half().unit("min").value(day.map_or(SESSION_MIN, |day| day.session_min).to_string()));
+    let (action, back) = match day {
+        Some(day) => (format!("{at}/days/{}/plan", day.id), (format!("{at}/days/{}", day.id), "The day")),
+        None => (format!("{at}/days"), (at, "The car")),
+    };
+    let title = day.map_or_else(|| "Plan a day".to_owned(), |day| day.name.clone());
+    let lead = "Jobs, wear and gear are held against it. An event of the club comes by itself when you bring its sheet.";
+    FormPage::new(title, back, action, id, blanks).lead(lead)
+}
+
+fn read_plan(typed: &Typed, there: Option<&TrackDay>, today: Date) -> Result<(String, Date, u16, f64), Vec<Trouble>> {
+    let mut reader = Reader::of(typed);
+    let (name, day) = match there.filter(|day| day.entry.is_some()) {
+        Some(day) => (day.name.clone(), day.day),
+        None => (
+            reader.line("name", 80, "Give the day a name: where it is, or who holds it."),
+            reader.day("day", days_later(today, -3650)..=days_later(today, 1100)),
+        ),
+    };
+    let sessions = reader.whole("sessions", 1..=60, "");
+    let session_min = reader.must_number("session_min", 1.0..=600.0, "min");
+    reader.finish((name, day, sessions, session_min))
+}
+
+pub(super) async fn new(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    Chosen(units): Chosen,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    plan_page(&looked, looked.car(car)?, None, web.house.new_id()).show()
+}
+
+/// The page's id is the day's: sent twice, it is one.
+pub(super) async fn add(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    Chosen(units): Chosen,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let change = read_plan(&typed, None, looked.today)
+        .map(|(name, day, sessions, session_min)| Change::Day { track_day: id, car, name, day, sessions, session_min, entry: None });
+    let page = plan_page(&looked, looked.car(car)?, None, id);
+    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/cars/{car}/days/{id}", base(garage))).await
+}
+
+pub(super) async fn plan(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car, day)): At<(Uuid, Uuid, Uuid)>,
+    Chosen(units): Chosen,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let car = looked.car(car)?;
+    plan_page(&looked, car, Some(car.day(day).ok_or(Refusal::NotHere)?), web.house.new_id()).show()
+}
+
+pub(super) async fn keep_plan(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car, track_day)): At<(Uuid, Uuid, Uuid)>,
+    Chosen(units): Chosen,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let on = looked.car(car)?;
+    let there = on.day(track_day).ok_or(Refusal::NotHere)?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let entry = there.entry;
+    let change = read_plan(&typed, Some(there), looked.today)
+        .map(|(name, day, sessions, session_min)| Change::Day { track_day, car, name, day, sessions, session_min, entry });
+    let page = plan_page(&looked, on, Some(there), id);
+    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/cars/{car}/days/{track_day}", base(garage))).await
+}
+
+pub(super) async fn gone(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car, track_day)): At<(Uuid, Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    note(&web.house, &actor, garage, vec![(form.id("id")?, Change::DayGone { track_day })]).await?;
+    Ok(Redirect::to(&format!("{}/cars/{car}", base(garage))).into_response())
+}

@@ -1,0 +1,75 @@
+//! From a sheet to the garage: opening one, or bringing the sheet to a car that is in it.
+
+use super::base;
+use super::keep::with_link;
+use super::still::InGarage;
+use crate::acts::Refusal;
+use crate::acts::garage::look::look;
+use crate::acts::garage::open::{bring, open};
+use crate::acts::rights::Role;
+use crate::rules::units::Units;
+use crate::store::entry;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Form};
+use crate::web::page::render;
+use crate::web::session::{Called, Who, set_cookie};
+use askama::Template;
+use axum::extract::State;
+use axum::http::header::SET_COOKIE;
+use axum::response::{IntoResponse, Redirect, Response};
+use uuid::Uuid;
+
+#[derive(Template)]
+#[template(path = "garage/enter.html")]
+struct EnterPage {
+    entry: Uuid,
+    car: String,
+    /// Cars that are in the garage already; `None` where this browser is in no garage.
+    cars: Option<Vec<(Uuid, String)>>,
+    new_id: Uuid,
+    is_plain: bool,
+}
+
+pub(super) async fn show(State(web): State<Web>, At(id): At<Uuid>, InGarage(keeper): InGarage) -> Result<Response, Fault> {
+    let cars = match keeper.as_deref() {
+        None => None,
+        Some(keeper) => {
+            let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere.into()) };
+            let looked = look(&web.house, keeper, garage, &Units::METRIC).await?;
+            if let Some((car, _)) = looked.garage.day_of_entry(id) {
+                return Ok(Redirect::to(&format!("{}/cars/{}", base(garage), car.id)).into_response());
+            }
+            Some(looked.garage.cars.iter().filter(|car| !car.gone).map(|car| (car.id, car.name.clone())).collect())
+        }
+    };
+    let mut db = web.house.store.read().await?;
+    let car = entry::one(&mut db, id).await?.ok_or(Refusal::NotHere)?.car;
+    Ok(render(&EnterPage { entry: id, car, cars, new_id: web.house.new_id(), is_plain: web.is_plain() })?.into_response())
+}
+
+pub(super) async fn enter(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(entry): At<Uuid>,
+    InGarage(keeper): InGarage,
+    Called(caller): Called,
+    form: Form,
+) -> Result<Response, Fault> {
+    if form.text("deed") == "open" {
+        return match open(&web.house, &actor, entry, form.id("id")?, &caller).await {
+            Ok(opened) => {
+                let cookie = set_cookie(&web, &opened.entered, false);
+                let page = with_link(&web, &opened.entered.actor, opened.garage, &opened.secret).await?;
+                Ok(([(SET_COOKIE, cookie)], page).into_response())
+            }
+            // Tapped twice: the garage is there, or the page is old.
+            Err(Refusal::IdTaken) => Ok(Redirect::to(&format!("/my/{entry}/garage")).into_response()),
+            Err(other) => Err(other.into()),
+        };
+    }
+    let keeper = keeper.ok_or(Refusal::NotHere)?;
+    let car = Some(form.text("car")).filter(|car| *car != "new").map(Uuid::parse_str).transpose().map_err(|_| Refusal::NotHere)?;
+    bring(&web.house, &actor, &keeper, entry, car).await?;
+    Ok(Redirect::to(&format!("/my/{entry}/garage")).into_response())
+}

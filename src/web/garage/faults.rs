@@ -1,0 +1,113 @@
+//! Finding a fault by elimination: the causes that are left, and the test that tells most for its time.
+
+use super::base;
+use crate::acts::Refusal;
+use crate::acts::garage::guide;
+use crate::acts::garage::look::look;
+use crate::acts::garage::note::note;
+use crate::rules::fault_guide::{Excluded, Guide, Narrowed, Symptom, narrow};
+use crate::rules::garage::book::{Car, Job};
+use crate::rules::garage::change::Change;
+use crate::rules::units::Units;
+use crate::rules::words::ItemId;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Form};
+use crate::web::page::{Page, render};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect, Response};
+use uuid::Uuid;
+
+#[derive(Template)]
+#[template(path = "garage/faults.html")]
+struct ListPage<'a> {
+    base: String,
+    car: &'a Car,
+    guide: &'a Guide,
+}
+
+impl ListPage<'_> {
+    /// Where a symptom becomes a job.
+    fn job(&self, symptom: &Symptom) -> String {
+        let query = form_urlencoded::Serializer::new(String::new())
+            .append_pair("title", &symptom.ask)
+            .append_pair("system", symptom.system.token())
+            .append_pair("symptom", symptom.id.as_str())
+            .append_pair("hours", "1")
+            .finish();
+        format!("{}/cars/{}/jobs/new?{query}", self.base, self.car.id)
+    }
+}
+
+/// The symptoms of the guide: each becomes a job, and the job leads through its tests.
+pub(super) async fn list(State(web): State<Web>, Who(actor): Who, At((garage, car)): At<(Uuid, Uuid)>) -> Page {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let guide = guide::current(&web.house).await?;
+    render(&ListPage { base: base(garage), car: looked.car(car)?, guide: &guide })
+}
+
+#[derive(Template)]
+#[template(path = "garage/fault.html")]
+struct FaultPage<'a> {
+    base: String,
+    job: &'a Job,
+    symptom: &'a Symptom,
+    narrowed: Narrowed<'a>,
+    /// What was tried before the symptom came back: told, and not counted.
+    before: Vec<&'a str>,
+    new_id: Uuid,
+}
+
+impl FaultPage<'_> {
+    fn by(&self, excluded: &Excluded<'_>) -> String {
+        excluded.by.iter().map(|made| made.outcome.say.clone()).collect::<Vec<_>>().join("; ")
+    }
+}
+
+/// The tests that count for a job: those since its symptom last came back.
+fn tried(job: &Job) -> Vec<(ItemId, ItemId)> {
+    let now = job.tried.iter().filter(|tried| !tried.before_reopening);
+    now.filter_map(|tried| Some((ItemId::parse(&tried.test)?, ItemId::parse(&tried.outcome)?))).collect()
+}
+
+fn symptom_of<'g>(guide: &'g Guide, job: &Job) -> Result<&'g Symptom, Refusal> {
+    let none = || Refusal::NotNow("The fault guide has no such symptom any more: choose another on the job's card.".into());
+    job.card.symptom.as_deref().and_then(|id| guide.symptom(id)).ok_or_else(none)
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, job)): At<(Uuid, Uuid)>) -> Page {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (_, job) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
+    let guide = guide::current(&web.house).await?;
+    let symptom = symptom_of(&guide, job)?;
+    render(&FaultPage {
+        base: base(garage),
+        narrowed: narrow(symptom, &tried(job)),
+        before: job.tried.iter().filter(|tried| tried.before_reopening).map(|tried| tried.said.as_str()).collect(),
+        new_id: web.house.new_id(),
+        job,
+        symptom,
+    })
+}
+
+/// A test was made: its outcome is noted on the job, in the guide's words.
+pub(super) async fn tried_one(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, id)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (_, job) = looked.garage.job(id).ok_or(Refusal::NotHere)?;
+    let guide = guide::current(&web.house).await?;
+    let symptom = symptom_of(&guide, job)?;
+    let (test, outcome) = form.text("outcome").split_once('/').unwrap_or_default();
+    let test = symptom.test(test).ok_or(Refusal::NotHere)?;
+    let outcome = test.outcome(outcome).ok_or(Refusal::NotHere)?;
+    let said = format!("{} {}", test.how, outcome.say);
+    let change = Change::Tried { job: id, test: test.id.to_string(), outcome: outcome.id.to_string(), said };
+    note(&web.house, &actor, garage, vec![(form.id("id")?, change)]).await?;
+    Ok(Redirect::to(&format!("{}/jobs/{id}/fault", base(garage))).into_response())
+}

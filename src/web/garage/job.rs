@@ -1,0 +1,225 @@
+//! A job: its card, steps, parts and tests; closed with what shows it, reopened when its symptom comes back.
+
+use super::blanks::{Ask, Blank, FormPage};
+use super::jobs::{Money, money, order};
+use super::parts::state_word;
+use super::{base, typed_of};
+use crate::acts::Refusal;
+use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::note::note;
+use crate::rules::garage::book::{Car, Job, Part};
+use crate::rules::garage::change::Change;
+use crate::rules::garage::ready::{hours, work};
+use crate::rules::garage::typed::{Reader, say_price};
+use crate::rules::schedule::Late;
+use crate::rules::units::Units;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{At, Form};
+use crate::web::page::{Page, count, render, short_day};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect, Response};
+use jiff::tz::TimeZone;
+use uuid::Uuid;
+
+/// A part as the page shows it.
+struct PartView<'a> {
+    part: &'a Part,
+    state: &'static str,
+    price: String,
+    /// By when, and how it stands.
+    order: Option<(String, &'static str)>,
+}
+
+/// A line of the job's history.
+struct Told {
+    at: String,
+    what: &'static str,
+    words: String,
+}
+
+#[derive(Template)]
+#[template(path = "garage/job.html")]
+struct JobPage<'a> {
+    base: String,
+    car: &'a Car,
+    job: &'a Job,
+    heading: String,
+    hours: String,
+    when: String,
+    waits: Vec<&'a Job>,
+    parts: Vec<PartView<'a>>,
+    money: Option<Money>,
+    told: Vec<Told>,
+    guesses: String,
+    /// What the history calls the cause by; said where a guess is the last one again.
+    again: bool,
+    ids: Vec<Uuid>,
+}
+
+impl JobPage<'_> {
+    /// A fresh id for each form of the page: a tap on one must not use up another's.
+    fn id(&self, nth: usize) -> Uuid {
+        self.ids.get(nth).copied().unwrap_or_default()
+    }
+}
+
+/// The plan's word on one job: when, and by when each of its parts.
+type Planned = (String, Vec<Option<(String, &'static str)>>);
+
+fn planned(looked: &Looked, car: &Car, job: &Job) -> Option<Planned> {
+    let day = car.next_day(looked.today)?;
+    let work = work(&looked.garage, car, looked.today, day.day).ok()?;
+    let nth = work.jobs.iter().position(|other| other.id == job.id)?;
+    let task = work.plan.tasks.get(nth)?;
+    let when = match task.late {
+        Late::No => format!("Begin by {}, to be done for {} on {}.", short_day(&task.latest_start), day.name, short_day(&day.day)),
+        Late::WithTheRest => format!("It does not fit in with the other jobs before {} on {}.", day.name, short_day(&day.day)),
+        Late::ByItself => format!("Too late for {} on {}: at the soonest it is done on {}.", day.name, short_day(&day.day), short_day(&task.earliest_finish)),
+    };
+    Some((when, job.parts.iter().zip(&task.parts).map(|(part, planned)| order(&part.name, planned)).collect()))
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id)): At<(Uuid, Uuid)>) -> Page {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (car, job) = looked.garage.job(id).ok_or(Refusal::NotHere)?;
+    let (when, orders) = planned(&looked, car, job).unwrap_or_default();
+    let currency = &looked.garage.settings.currency;
+    let part = |(nth, part): (usize, &'_ Part)| (part.price_cents.map(|cents| say_price(cents, currency)).unwrap_or_default(), orders.get(nth).cloned().flatten());
+    let parts = job.parts.iter().enumerate().map(|(nth, one)| {
+        let (price, order) = part((nth, one));
+        PartView { part: one, state: state_word(one.is), price, order }
+    });
+    let guesses = job.guesses();
+    let left = job.steps.iter().filter(|step| !step.done).count();
+    let heading = match (job.is_done, left) {
+        (true, _) => format!("Done: {}", job.card.title),
+        (false, 0) => job.card.title.clone(),
+        (false, left) => format!("{}: {} left", job.card.title, count(left, "step", "steps")),
+    };
+    let page = JobPage {
+        base: base(garage),
+        heading,
+        hours: hours(job.card.hours),
+        when,
+        waits: job.card.after.iter().filter_map(|id| car.job(*id)).filter(|other| !other.is_done).collect(),
+        parts: parts.collect(),
+        money: money(&[job], currency),
+        told: told(job, &looked.zone),
+        again: job.came_back() > 0 && !job.card.cause.is_empty() && guesses.iter().rev().skip(1).any(|guess| *guess == job.card.cause),
+        guesses: guesses.iter().filter(|guess| **guess != job.card.cause).copied().collect::<Vec<_>>().join("; "),
+        ids: (0..job.steps.len() + 2 * job.parts.len() + 1).map(|_| web.house.new_id()).collect(),
+        car,
+        job,
+    };
+    render(&page)
+}
+
+fn told(job: &Job, zone: &TimeZone) -> Vec<Told> {
+    let line = |told: &crate::rules::garage::book::Told| Told {
+        at: told.at.to_zoned_datetime(zone.clone()).strftime("%-d %b %Y").to_string(),
+        what: told.what.word(),
+        words: told.words.clone(),
+    };
+    job.told.iter().rev().map(line).collect()
+}
+
+/// Adds a step, or ticks one off.
+pub(super) async fn step(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, job)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (_, of) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let there = Uuid::parse_str(form.text("step")).ok().and_then(|step| of.steps.iter().find(|one| one.id == step));
+    let change = match there {
+        Some(step) => Change::Step { job, step: step.id, say: step.say.clone(), done: !form.text("done").is_empty() },
+        None => {
+            let mut reader = Reader::of(&typed);
+            let say = reader.line("say", 120, "Say what the step is.");
+            // A new step's id is the page's: sent twice, it is one.
+            reader.finish(Change::Step { job, step: id, say, done: false }).map_err(Refusal::Fields)?
+        }
+    };
+    note(&web.house, &actor, garage, vec![(id, change)]).await?;
+    Ok(Redirect::to(&format!("{}/jobs/{job}#steps", base(garage))).into_response())
+}
+
+fn done_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
+    let at = format!("{}/jobs/{}", base(looked.id), job.id);
+    let left: Vec<&str> = job.steps.iter().filter(|step| !step.done).map(|step| step.say.as_str()).collect();
+    let lead = if left.is_empty() { String::new() } else { format!("Steps not ticked off: {}.", left.join("; ")) };
+    let blanks = vec![
+        Blank::new("what", "What was done", Ask::Long(400)),
+        Blank::new("shown_by", "What shows that it is mended", Ask::Line(200)).help("The reading after it, or the test that it passed: 10 min idle over clean cardboard, dry."),
+    ];
+    FormPage::new(format!("Done: {}", job.card.title), (at.clone(), "The job"), format!("{at}/done"), id, blanks).lead(lead).button("Close the job")
+}
+
+pub(super) async fn done(State(web): State<Web>, Who(actor): Who, At((garage, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (_, job) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
+    done_page(&looked, job, web.house.new_id()).show()
+}
+
+pub(super) async fn close(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, job)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (_, of) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let mut reader = Reader::of(&typed);
+    let what = reader.text("what", 400);
+    if what.is_empty() {
+        reader.trouble("what", "Say what was done: who looks at this in a year will ask.");
+    }
+    let shown_by = reader.line("shown_by", 200, "A repair that nothing shows is a hope: say which reading or test shows it.");
+    let change = reader.finish(Change::Done { job, what, shown_by });
+    done_page(&looked, of, id).settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{job}", base(garage))).await
+}
+
+fn reopen_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
+    let at = format!("{}/jobs/{}", base(looked.id), job.id);
+    let guesses = job.guesses().join("; ");
+    let lead = if guesses.is_empty() { String::new() } else { format!("Suspected so far: {guesses}. The next guess should be another, or the same with a better test.") };
+    let blanks = vec![Blank::new("why", "What came back, and how you noticed", Ask::Long(400))];
+    FormPage::new(format!("It came back: {}", job.card.title), (at.clone(), "The job"), format!("{at}/reopen"), id, blanks)
+        .lead(lead)
+        .button("Reopen the job")
+}
+
+pub(super) async fn came_back(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, job)): At<(Uuid, Uuid)>,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (_, job) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
+    reopen_page(&looked, job, web.house.new_id()).show()
+}
+
+pub(super) async fn reopen(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, job)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let (_, of) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let mut reader = Reader::of(&typed);
+    let why = reader.text("why", 400);
+    if why.is_empty() {
+        reader.trouble("why", "Say what came back: it is the first thing the next test is held against.");
+    }
+    let change = reader.finish(Change::Reopened { job, why });
+    reopen_page(&looked, of, id).settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{job}", base(garage))).await
+}

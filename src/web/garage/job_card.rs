@@ -1,0 +1,138 @@
+//! The head of a job's card: what, on which system, how it was found, what is suspected, hours, what it waits for.
+
+use super::blanks::{Ask, Blank, FormPage, choices};
+use super::{base, typed_of};
+use crate::acts::Refusal;
+use crate::acts::garage::guide;
+use crate::acts::garage::look::{Looked, look};
+use crate::rules::answer::{Trouble, Typed};
+use crate::rules::car_system::CarSystem;
+use crate::rules::fault_guide::Guide;
+use crate::rules::garage::book::{Car, Job};
+use crate::rules::garage::change::{Change, JobCard};
+use crate::rules::garage::typed::Reader;
+use crate::rules::units::Units;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::{Asked, At, Form};
+use crate::web::session::Who;
+use axum::extract::State;
+use axum::response::Response;
+use uuid::Uuid;
+
+/// The longest of a card's texts, in characters.
+const LONGEST: usize = 300;
+
+fn blanks(car: &Car, guide: &Guide, this: Option<Uuid>, card: Option<&JobCard>) -> Vec<Blank> {
+    let text = |of: fn(&JobCard) -> &str| card.map(of).unwrap_or_default().to_owned();
+    let systems = choices(CarSystem::ALL.map(|system| (system.token(), system.name())));
+    let symptoms = std::iter::once((String::new(), "None of these".to_owned()))
+        .chain(guide.symptoms().iter().map(|symptom| (symptom.id.to_string(), symptom.ask.clone())));
+    let mut blanks = vec![
+        Blank::new("title", "What has to be done", Ask::Line(80)).value(text(|card| &card.title)),
+        Blank::new("system", "On which system", Ask::List(systems)).value(card.map_or("engine", |card| card.system.token())),
+        Blank::new("found", "How it was found", Ask::Long(LONGEST)).help("What you saw, heard or measured, and when.").value(text(|card| &card.found)),
+        Blank::new("symptom", "A symptom of the fault guide", Ask::List(choices(symptoms)))
+            .help("The guide then says which tests tell the causes apart.")
+            .value(card.and_then(|card| card.symptom.clone()).unwrap_or_default()),
+        Blank::new("cause", "Suspected cause", Ask::Line(120)).value(text(|card| &card.cause)),
+        Blank::new("next_test", "The test that would tell", Ask::Line(120)).value(text(|card| &card.next_test)),
+        Blank::new("hours", "Hours of work left", Ask::Number).half().unit("h").value(card.map(|card| card.hours.to_string()).unwrap_or_default()),
+        Blank::new("must", "The car stays in the garage until it is done", Ask::Tick)
+            .value(if card.is_none_or(|card| card.must) { "1" } else { "" }),
+    ];
+    let others: Vec<&Job> = car.open_jobs().filter(|job| Some(job.id) != this).collect();
+    if !others.is_empty() {
+        blanks.push(Blank::new("", "It has to wait for", Ask::Head));
+        blanks.extend(others.iter().map(|job| {
+            let is_waited_for = card.is_some_and(|card| card.after.contains(&job.id));
+            Blank::new(format!("after.{}", job.id), &job.card.title, Ask::Tick).value(if is_waited_for { "1" } else { "" })
+        }));
+    }
+    blanks.push(Blank::new("item", "", Ask::Hidden).value(card.and_then(|card| card.item.clone()).unwrap_or_default()));
+    blanks
+}
+
+fn read(typed: &Typed, guide: &Guide) -> Result<JobCard, Vec<Trouble>> {
+    let mut reader = Reader::of(typed);
+    let title = reader.line("title", 80, "Say in a few words what has to be done.");
+    let system = reader.choice("system", CarSystem::parse);
+    let (found, cause) = (reader.text("found", LONGEST), reader.text("cause", 120));
+    let next_test = reader.text("next_test", 120);
+    let hours = reader.must_number("hours", 0.0..=400.0, "h");
+    let symptom = Some(reader.raw("symptom").to_owned()).filter(|id| guide.symptom(id).is_some());
+    let item = Some(reader.raw("item").to_owned()).filter(|item| !item.is_empty() && item.len() <= 40);
+    let after = typed.keys().filter_map(|name| Uuid::parse_str(name.strip_prefix("after.")?).ok()).collect();
+    let must = reader.ticked("must");
+    reader.finish(()).and_then(|()| {
+        let system = system.ok_or_else(Vec::new)?;
+        Ok(JobCard { title, system, found, cause, next_test, hours, must, after, symptom, item })
+    })
+}
+
+fn new_page(looked: &Looked, car: &Car, guide: &Guide, id: Uuid) -> FormPage {
+    let at = format!("{}/cars/{}/jobs", base(looked.id), car.id);
+    FormPage::new("A job", (at.clone(), "Jobs"), at, id, blanks(car, guide, None, None))
+        .lead("One fault, one job. Parts, steps and tests follow on its card.")
+        .button("Put it on the list")
+}
+
+/// A new card. What the address names is filled in: a finding or a worn part becomes a job with a tap.
+pub(super) async fn new(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    Asked(form): Asked,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let guide = guide::current(&web.house).await?;
+    let mut page = new_page(&looked, looked.car(car)?, &guide, web.house.new_id());
+    for blank in &mut page.blanks {
+        let given = form.text(&blank.name);
+        if !given.is_empty() {
+            blank.value = given.chars().take(LONGEST).collect();
+        }
+    }
+    page.show()
+}
+
+/// The page's id is the job's: sent twice, it is one job.
+pub(super) async fn add(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let guide = guide::current(&web.house).await?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let change = read(&typed, &guide).map(|card| Change::Job { job: id, car, card });
+    let page = new_page(&looked, looked.car(car)?, &guide, id);
+    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{id}", base(garage))).await
+}
+
+fn card_page(looked: &Looked, (car, job): (&Car, &Job), guide: &Guide, id: Uuid) -> FormPage {
+    let at = format!("{}/jobs/{}", base(looked.id), job.id);
+    FormPage::new("The card", (at.clone(), "The job"), format!("{at}/card"), id, blanks(car, guide, Some(job.id), Some(&job.card)))
+}
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let found = looked.garage.job(job).ok_or(Refusal::NotHere)?;
+    card_page(&looked, found, &guide::current(&web.house).await?, web.house.new_id()).show()
+}
+
+pub(super) async fn keep(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, job)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let guide = guide::current(&web.house).await?;
+    let found = looked.garage.job(job).ok_or(Refusal::NotHere)?;
+    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let change = read(&typed, &guide).map(|card| Change::Job { job, car: found.0.id, card });
+    let page = card_page(&looked, found, &guide, id);
+    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{job}", base(garage))).await
+}

@@ -1,0 +1,169 @@
+//! The work list: what must be done before the next day, in the order to do it, by when, and what it costs.
+
+use super::base;
+use crate::acts::Refusal;
+use crate::acts::garage::look::{Looked, look};
+use crate::rules::garage::book::{Car, Job, TrackDay};
+use crate::rules::garage::ready::{Work, hours, work};
+use crate::rules::garage::typed::say_price;
+use crate::rules::schedule::{Haste, Late, PlannedPart};
+use crate::store::StoreError;
+use crate::web::Web;
+use crate::web::form::{At, Chosen};
+use crate::web::page::{Page, count, render, short_day};
+use crate::web::session::Who;
+use askama::Template;
+use axum::extract::State;
+use uuid::Uuid;
+
+/// A job on the list.
+pub(super) struct Listed {
+    pub id: Uuid,
+    pub title: String,
+    pub system: &'static str,
+    pub hours: String,
+    /// stop where it is late, fix where it is in time, empty where no day asks for it.
+    pub class: &'static str,
+    pub when: String,
+    pub orders: Vec<(String, &'static str)>,
+    pub waits: Vec<String>,
+    pub came_back: usize,
+    pub critical: bool,
+}
+
+/// Money in one line.
+pub(super) struct Money {
+    pub to_spend: String,
+    pub all: String,
+    pub unknown: usize,
+}
+
+#[derive(Template)]
+#[template(path = "garage/jobs.html")]
+struct JobsPage<'a> {
+    base: String,
+    car: &'a Car,
+    day: Option<&'a TrackDay>,
+    verdict: String,
+    lead: String,
+    planned: Vec<Listed>,
+    others: Vec<Listed>,
+    done: Vec<&'a Job>,
+    chain: Option<String>,
+    money: Option<Money>,
+    week: String,
+}
+
+/// The plan for the car's next day, or for none.
+fn plan_for<'a>(looked: &Looked, car: &'a Car, day: Option<&TrackDay>) -> Result<Option<Work<'a>>, Refusal> {
+    let Some(day) = day else { return Ok(None) };
+    let planned = work(&looked.garage, car, looked.today, day.day);
+    Ok(Some(planned.map_err(|error| StoreError::Unreadable(format!("a garage's jobs: {error}")))?))
+}
+
+fn listed(car: &Car, job: &Job) -> Listed {
+    let waits = job.card.after.iter().filter_map(|id| car.job(*id)).filter(|other| !other.is_done);
+    Listed {
+        id: job.id,
+        title: job.card.title.clone(),
+        system: job.card.system.name(),
+        hours: hours(job.card.hours),
+        class: "",
+        when: String::new(),
+        orders: Vec::new(),
+        waits: waits.map(|other| other.card.title.clone()).collect(),
+        came_back: job.came_back(),
+        critical: false,
+    }
+}
+
+/// The planned jobs in the order in which they are done.
+pub(super) fn in_turn(car: &Car, work: &Work<'_>) -> Vec<Listed> {
+    let turn = |turn: &crate::rules::schedule::PlannedTurn| {
+        let (job, task) = (work.jobs.get(turn.task)?, work.plan.tasks.get(turn.task)?);
+        let (class, when) = match task.late {
+            Late::No => ("fix", format!("begin by {}", short_day(&task.latest_start))),
+            Late::WithTheRest => ("stop", "does not fit in with the rest".to_owned()),
+            Late::ByItself => ("stop", "too late for the day".to_owned()),
+        };
+        let orders = job.parts.iter().zip(&task.parts).filter_map(|(part, planned)| order(&part.name, planned)).collect();
+        Some(Listed { class, when, orders, critical: work.plan.chain.contains(&turn.task), ..listed(car, job) })
+    };
+    work.plan.turns.iter().filter_map(turn).collect()
+}
+
+/// What is said of a part that is not here: by when to order it, or when it comes.
+pub(super) fn order(name: &str, planned: &PlannedPart) -> Option<(String, &'static str)> {
+    let by = planned.order_by.as_ref().map(short_day);
+    Some(match (planned.haste, by) {
+        (Haste::Here, _) => return None,
+        (Haste::InTime, Some(by)) => (format!("{name}: order by {by}"), "fix"),
+        (Haste::LastDay, Some(_)) => (format!("{name}: order today"), "stop"),
+        (Haste::TooLate, Some(by)) => (format!("{name}: had to be ordered by {by}; ordered today it is here {}", short_day(&planned.arrives)), "stop"),
+        (Haste::TooLate, None) => (format!("{name}: comes {}, needed {}", short_day(&planned.arrives), short_day(&planned.needed_on)), "stop"),
+        (_, None) => (format!("{name}: comes {}", short_day(&planned.arrives)), "fix"),
+    })
+}
+
+/// "Not ready: 6 h short." The first thing that is said.
+pub(super) fn verdict(work: &Work<'_>, day: &TrackDay) -> (String, String) {
+    let plan = &work.plan;
+    let of = format!("{} of work left, {} until {}.", hours(plan.needed_hours), hours(plan.available_hours), short_day(&day.day));
+    match (work.jobs.is_empty(), plan.in_time) {
+        (true, _) => ("No job stands before the day".into(), String::new()),
+        (_, true) => ("Not ready yet, and in time".into(), of),
+        (_, false) if plan.short_hours > 0.0 => (format!("Will not be ready: {} short", hours(plan.short_hours)), of),
+        _ => {
+            let finish = plan.finish.map(|finish| format!(" As it stands it is done on {}.", short_day(&finish))).unwrap_or_default();
+            ("Will not be ready in time".into(), format!("{of}{finish}"))
+        }
+    }
+}
+
+/// What holds the end up, in words: the part that opens it, then job after job.
+pub(super) fn chain(work: &Work<'_>) -> Option<String> {
+    let first = work.plan.chain.first()?;
+    let part = work.plan.opened_by.and_then(|nth| work.jobs.get(*first)?.parts.get(nth)).map(|part| format!("{} arrives", part.name));
+    let jobs = work.plan.chain.iter().filter_map(|nth| Some(work.jobs.get(*nth)?.card.title.clone()));
+    Some(part.into_iter().chain(jobs).collect::<Vec<_>>().join(", then "))
+}
+
+pub(super) fn money(jobs: &[&Job], currency: &str) -> Option<Money> {
+    let parts = jobs.iter().map(|job| job.parts.len()).sum::<usize>();
+    let (all, unknown) = jobs.iter().map(|job| job.money()).fold((0u64, 0), |(sum, none), (price, without)| (sum.saturating_add(price), none + without));
+    let to_spend = jobs.iter().fold(0u64, |sum, job| sum.saturating_add(job.money_to_spend()));
+    (parts > 0).then(|| Money { to_spend: say_price(to_spend, currency), all: say_price(all, currency), unknown })
+}
+
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, car)): At<(Uuid, Uuid)>,
+    Chosen(units): Chosen,
+) -> Page {
+    let looked = look(&web.house, &actor, garage, &units).await?;
+    let car = looked.car(car)?;
+    let day = car.next_day(looked.today);
+    let work = plan_for(&looked, car, day)?;
+    let planned = work.as_ref().map(|work| in_turn(car, work)).unwrap_or_default();
+    let others = car.open_jobs().filter(|job| planned.iter().all(|other| other.id != job.id)).map(|job| listed(car, job)).collect();
+    let (verdict, lead) = match (&work, day) {
+        (Some(work), Some(day)) => verdict(work, day),
+        _ => (format!("{} open", count(car.open_jobs().count(), "job", "jobs")), "No day is planned: jobs have no date to be done by.".into()),
+    };
+    let week = looked.garage.settings.week;
+    let open: Vec<&Job> = car.open_jobs().collect();
+    render(&JobsPage {
+        base: base(garage),
+        verdict,
+        lead,
+        chain: work.as_ref().filter(|work| work.jobs.len() > 1 || work.plan.opened_by.is_some()).and_then(chain),
+        money: money(&open, &looked.garage.settings.currency),
+        planned,
+        others,
+        done: car.jobs.iter().rev().filter(|job| job.is_done).collect(),
+        week: hours(week.iter().sum()),
+        day,
+        car,
+    })
+}

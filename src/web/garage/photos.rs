@@ -1,0 +1,48 @@
+//! Photos of a line of the log or of a job.
+
+use super::base;
+use crate::acts::Refusal;
+use crate::acts::garage::look::look;
+use crate::acts::garage::note::note;
+use crate::acts::garage::photo;
+use crate::rules::garage::change::Change;
+use crate::rules::units::Units;
+use crate::web::Web;
+use crate::web::error::Fault;
+use crate::web::form::At;
+use crate::web::session::Who;
+use axum::extract::multipart::MultipartRejection;
+use axum::extract::{Multipart, State};
+use axum::http::header;
+use axum::response::{IntoResponse, Redirect, Response};
+use uuid::Uuid;
+
+pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let jpeg = photo::jpeg(&web.house, &actor, garage, id).await?;
+    let kind = [(header::CONTENT_TYPE, "image/jpeg"), (header::CACHE_CONTROL, "private, max-age=86400")];
+    Ok((kind, jpeg).into_response())
+}
+
+/// Takes a photo in, of a line of the log or of a job, whichever has the id.
+pub(super) async fn add(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, of)): At<(Uuid, Uuid)>,
+    form: Result<Multipart, MultipartRejection>,
+) -> Result<Response, Fault> {
+    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
+    let job = looked.garage.job(of).map(|_| format!("{}/jobs/{of}", base(garage)));
+    let line = looked.garage.cars.iter().find(|car| car.log.iter().any(|line| line.id == of));
+    let to = job.or(line.map(|car| format!("{}/cars/{}/log", base(garage), car.id))).ok_or(Refusal::NotHere)?;
+    let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
+    while let Some(part) = form.next_field().await? {
+        let is_photo = part.name() == Some("photo");
+        let bytes = part.bytes().await?;
+        if is_photo && !bytes.is_empty() {
+            let id = web.house.new_id();
+            photo::add(&web.house, &actor, garage, id, bytes.to_vec()).await?;
+            note(&web.house, &actor, garage, vec![(web.house.new_id(), Change::Photo { of, photo: id })]).await?;
+        }
+    }
+    Ok(Redirect::to(&to).into_response())
+}
