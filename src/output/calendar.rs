@@ -2,7 +2,6 @@
 
 use icalendar::{Alarm, Calendar, Component, Event, EventLike, Property};
 use jiff::Timestamp;
-use jiff::civil::Date;
 
 pub use crate::rules::garage::due::Due;
 

@@ -12,6 +12,9 @@ pub mod critical_path;
 pub mod days;
 pub mod engine;
 pub mod fasteners;
+
+pub mod fault_guide;
+pub mod fault_guide_file;
 pub mod garage;
 pub mod gear;
 pub mod judge;
@@ -19,6 +22,7 @@ pub mod line;
 pub mod noise;
 pub mod numbers;
 pub mod openness;
+pub mod packing;
 pub mod pass;
 pub mod queue;
 pub mod sampling;

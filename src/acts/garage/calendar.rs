@@ -4,10 +4,10 @@ use super::look::{Looked, read};
 use crate::acts::Refusal;
 use crate::acts::enter::digest_of;
 use crate::acts::house::House;
-use crate::rules::garage::due::Due;
 use crate::rules::garage::change::PartState;
-use crate::rules::garage::ready::{hours, judge_piece, work};
+use crate::rules::garage::due::Due;
 use crate::rules::garage::log::days_later;
+use crate::rules::garage::ready::{hours, judge_piece, work};
 use crate::rules::gear::judge_label;
 use crate::rules::units::Units;
 use crate::store::garage;
@@ -58,7 +58,13 @@ pub fn dues(looked: &Looked) -> Vec<Due> {
                 match (part.is, planned.order_by) {
                     (PartState::ToOrder, Some(by)) => {
                         let title = format!("{}: order {}", car.name, part.name);
-                        due(part.id, 2, by.max(looked.today), title, format!("{} days to come, for {}.", part.lead_days, job.card.title));
+                        due(
+                            part.id,
+                            2,
+                            by.max(looked.today),
+                            title,
+                            format!("{} days to come, for {}.", part.lead_days, job.card.title),
+                        );
                     }
                     (PartState::Ordered { here_on }, _) if here_on >= looked.today => {
                         due(part.id, 3, here_on, format!("{}: {} should be here", car.name, part.name), job.card.title.clone());
@@ -74,7 +80,13 @@ pub fn dues(looked: &Looked) -> Vec<Due> {
         let life = judge_label(policy, piece.what.token(), &piece.label, date, piece.valid_until, looked.today).ok();
         if let Some(ends) = life.and_then(|life| life.ends).filter(|ends| *ends >= looked.today) {
             let (_, why) = judge_piece(piece, policy, looked.today);
-            due(piece.id, 4, days_later(ends, -GEAR_DAYS_BEFORE).max(looked.today), format!("{} runs out on {ends}", piece.name), why);
+            due(
+                piece.id,
+                4,
+                days_later(ends, -GEAR_DAYS_BEFORE).max(looked.today),
+                format!("{} runs out on {ends}", piece.name),
+                why,
+            );
         }
     }
     dues.sort_by_key(|due| (due.day, due.uid));

@@ -137,7 +137,10 @@ pub enum Change {
         note: String,
     },
     /// A photo of what a line of the log or a job is about.
-    Photo { of: Uuid, photo: Uuid },
+    Photo {
+        of: Uuid,
+        photo: Uuid,
+    },
     /// A line of the log that should not be there.
     Struck {
         line: Uuid,

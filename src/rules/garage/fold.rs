@@ -214,8 +214,16 @@ fn fold_car(car: &mut Car, change: Change, id: Uuid, at: Timestamp) {
             }
             None => {
                 let opened = Told { at, what: Happened::Opened, words: card.found.clone() };
-                let mut new =
-                    Job { id: job, steps: vec![], parts: vec![], tried: vec![], told: vec![opened], photos: vec![], is_done: false, card };
+                let mut new = Job {
+                    id: job,
+                    steps: vec![],
+                    parts: vec![],
+                    tried: vec![],
+                    told: vec![opened],
+                    photos: vec![],
+                    is_done: false,
+                    card,
+                };
                 let card = new.card.clone();
                 suspect(&mut new, &card, at);
                 car.jobs.push(new);

@@ -37,7 +37,8 @@ pub fn readings(worksheet: &str, input: &Map<String, Json>, output: &Map<String,
     let cylinders = |figures: Vec<Option<f64>>| -> Vec<(Place, f64)> {
         (1u8..=16).zip(figures).filter_map(|(nth, figure)| Some((Place::Cylinder(nth), figure?))).collect()
     };
-    let corners = [("lf_kg", Place::FrontLeft), ("rf_kg", Place::FrontRight), ("lr_kg", Place::RearLeft), ("rr_kg", Place::RearRight)];
+    let corners =
+        [("lf_kg", Place::FrontLeft), ("rf_kg", Place::FrontRight), ("lr_kg", Place::RearLeft), ("rr_kg", Place::RearRight)];
     let mut kept: Vec<(ReadingKind, Unit, Vec<(Place, f64)>)> = Vec::new();
     match worksheet {
         "leak-down" => {

@@ -152,7 +152,8 @@ impl FormPage {
             blank.trouble = troubles.iter().find(|trouble| trouble.field == blank.name).map(|trouble| trouble.message.clone());
         }
         let placed = |trouble: &&Trouble| self.blanks.iter().any(|blank| blank.name == trouble.field);
-        let lost: Vec<&str> = troubles.iter().filter(|trouble| !placed(trouble)).map(|trouble| trouble.message.as_str()).collect();
+        let lost: Vec<&str> =
+            troubles.iter().filter(|trouble| !placed(trouble)).map(|trouble| trouble.message.as_str()).collect();
         if !lost.is_empty() {
             self.alert = Some(lost.join(" "));
         }

@@ -46,7 +46,9 @@ pub(super) async fn show(
     let of_kind = |kind: ReadingKind| {
         let limit = limit_of(kind, Some(sheet), car);
         let all = series(&lines, kind, looked.today);
-        all.into_iter().filter_map(move |one| Some(say(&one, limit?, next.map(planned), looked.today, &units))).collect::<Vec<_>>()
+        all.into_iter()
+            .filter_map(move |one| Some(say(&one, limit?, next.map(planned), looked.today, &units)))
+            .collect::<Vec<_>>()
     };
     let worn = ReadingKind::ALL.into_iter().flat_map(of_kind).filter(|said| said.weight.is_some()).collect();
     render(&CarPage {

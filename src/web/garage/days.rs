@@ -20,7 +20,7 @@ use crate::rules::words::Severity;
 use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form};
-use crate::web::page::{Page, count, long_day, render, short_day};
+use crate::web::page::{Page, count, long_day, render};
 use crate::web::session::Who;
 use askama::Template;
 use axum::extract::State;
@@ -73,14 +73,26 @@ pub(super) fn heading(ready: &Ready<'_>, day: &TrackDay) -> (&'static str, Strin
     let work = &ready.work.plan;
     let left = format!("{} of work left, {} until the day.", hours(work.needed_hours), hours(work.available_hours));
     if ready.days_left < 0 {
-        return ("pending", format!("{} is over", day.name), "Note the time on track and what you measure now: the next forecast is made of it.".into());
+        return (
+            "pending",
+            format!("{} is over", day.name),
+            "Note the time on track and what you measure now: the next forecast is made of it.".into(),
+        );
     }
     if ready.is_ready() {
-        return ("cleared", "Ready to load".into(), "Nothing that you noted stands in the way. It is no clearance: the gate looks for itself.".into());
+        return (
+            "cleared",
+            "Ready to load".into(),
+            "Nothing that you noted stands in the way. It is no clearance: the gate looks for itself.".into(),
+        );
     }
     if !ready.is_in_time() {
         let short = if work.short_hours > 0.0 { format!("{} short. ", hours(work.short_hours)) } else { String::new() };
-        return ("flagged", "Not ready, and it will not be in time".into(), format!("{short}{left} Order sooner, find hours or help, or do not go."));
+        return (
+            "flagged",
+            "Not ready, and it will not be in time".into(),
+            format!("{short}{left} Order sooner, find hours or help, or do not go."),
+        );
     }
     let stand = count(ready.holding(), "thing stands", "things stand");
     let lead = if ready.work.jobs.is_empty() { String::new() } else { format!("In time as it stands: {left}") };
@@ -99,13 +111,17 @@ pub(super) fn countdown(days: i64) -> String {
 
 fn stand_view(looked: &Looked, car: &Car, day: &TrackDay, stand: &Stand) -> StandView {
     let at = format!("{}/cars/{}", base(looked.id), car.id);
-    let sheet = |item: Option<&str>| {
-        let one = looked.sheet_of(day.entry?)?;
-        let entry = one.state.entry.id;
-        let areas = &one.known.edition.sheet.areas;
-        let area = item.and_then(|item| areas.iter().find(|area| area.items.iter().any(|other| other.id.as_str() == item)));
-        Some(area.map_or_else(|| format!("/my/{entry}"), |area| format!("/my/{entry}/areas/{}#{}", area.id, item.unwrap_or_default())))
-    };
+    let sheet =
+        |item: Option<&str>| {
+            let one = looked.sheet_of(day.entry?)?;
+            let entry = one.state.entry.id;
+            let areas = &one.known.edition.sheet.areas;
+            let area = item.and_then(|item| areas.iter().find(|area| area.items.iter().any(|other| other.id.as_str() == item)));
+            Some(area.map_or_else(
+                || format!("/my/{entry}"),
+                |area| format!("/my/{entry}/areas/{}#{}", area.id, item.unwrap_or_default()),
+            ))
+        };
     let to = match stand.to {
         To::Job(job) => (format!("{}/jobs/{job}", base(looked.id)), "The job"),
         To::Gear(gear) => (format!("{}/gear/{gear}", base(looked.id)), "The label"),
@@ -148,7 +164,11 @@ fn job_of(looked: &Looked, car: &Car, day: &TrackDay, stand: &Stand) -> Option<S
 fn systems(car: &Car, looked: &Looked) -> BTreeSet<CarSystem> {
     let since = days_later(looked.today, -LATELY_DAYS);
     let lately = |job: &&crate::rules::garage::book::Job| {
-        !job.is_done || job.told.iter().any(|told| told.what == Happened::Done && told.at.to_zoned_datetime(looked.zone.clone()).date() >= since)
+        !job.is_done
+            || job
+                .told
+                .iter()
+                .any(|told| told.what == Happened::Done && told.at.to_zoned_datetime(looked.zone.clone()).date() >= since)
     };
     car.jobs.iter().filter(lately).map(|job| job.card.system).collect()
 }
@@ -195,7 +215,11 @@ fn packing(car: &Car, day: &TrackDay, looked: &Looked) -> Vec<Packing> {
     let lines = guide::packing().map(|list| list.list(&systems(car, looked))).unwrap_or_default();
     let of = |kind: PackKind, title| Packing {
         title,
-        lines: lines.iter().filter(|line| line.kind == kind).map(|line| (line.clone(), day.packed.contains(line.id.as_str()))).collect(),
+        lines: lines
+            .iter()
+            .filter(|line| line.kind == kind)
+            .map(|line| (line.clone(), day.packed.contains(line.id.as_str())))
+            .collect(),
     };
     vec![of(PackKind::Personal, "For you"), of(PackKind::Tool, "Tools"), of(PackKind::Spare, "Spares and fluids")]
 }
@@ -228,8 +252,17 @@ fn plan_page(looked: &Looked, car: &Car, day: Option<&TrackDay>, id: Uuid) -> Fo
         blanks.push(Blank::new("name", "Which day", Ask::Line(80)).value(day.map(|day| day.name.clone()).unwrap_or_default()));
         blanks.push(Blank::new("day", "Date", Ask::Day).half().value(day.map(|day| day.day.to_string()).unwrap_or_default()));
     }
-    blanks.push(Blank::new("sessions", "Sessions you plan to drive", Ask::Number).half().value(day.map_or(SESSIONS, |day| day.sessions).to_string()));
-    blanks.push(Blank::new("session_min", "Minutes a session", Ask::Number).half().unit("min").value(day.map_or(SESSION_MIN, |day| day.session_min).to_string()));
+    blanks.push(
+        Blank::new("sessions", "Sessions you plan to drive", Ask::Number)
+            .half()
+            .value(day.map_or(SESSIONS, |day| day.sessions).to_string()),
+    );
+    blanks.push(
+        Blank::new("session_min", "Minutes a session", Ask::Number)
+            .half()
+            .unit("min")
+            .value(day.map_or(SESSION_MIN, |day| day.session_min).to_string()),
+    );
     let (action, back) = match day {
         Some(day) => (format!("{at}/days/{}/plan", day.id), (format!("{at}/days/{}", day.id), "The day")),
         None => (format!("{at}/days"), (at, "The car")),
@@ -273,8 +306,15 @@ pub(super) async fn add(
 ) -> Result<Response, Fault> {
     let looked = look(&web.house, &actor, garage, &units).await?;
     let (id, typed) = (form.id("id")?, typed_of(&form));
-    let change = read_plan(&typed, None, looked.today)
-        .map(|(name, day, sessions, session_min)| Change::Day { track_day: id, car, name, day, sessions, session_min, entry: None });
+    let change = read_plan(&typed, None, looked.today).map(|(name, day, sessions, session_min)| Change::Day {
+        track_day: id,
+        car,
+        name,
+        day,
+        sessions,
+        session_min,
+        entry: None,
+    });
     let page = plan_page(&looked, looked.car(car)?, None, id);
     page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/cars/{car}/days/{id}", base(garage))).await
 }
@@ -302,8 +342,15 @@ pub(super) async fn keep_plan(
     let there = on.day(track_day).ok_or(Refusal::NotHere)?;
     let (id, typed) = (form.id("id")?, typed_of(&form));
     let entry = there.entry;
-    let change = read_plan(&typed, Some(there), looked.today)
-        .map(|(name, day, sessions, session_min)| Change::Day { track_day, car, name, day, sessions, session_min, entry });
+    let change = read_plan(&typed, Some(there), looked.today).map(|(name, day, sessions, session_min)| Change::Day {
+        track_day,
+        car,
+        name,
+        day,
+        sessions,
+        session_min,
+        entry,
+    });
     let page = plan_page(&looked, on, Some(there), id);
     page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/cars/{car}/days/{track_day}", base(garage))).await
 }

@@ -69,7 +69,8 @@ pub(super) async fn enter(
         };
     }
     let keeper = keeper.ok_or(Refusal::NotHere)?;
-    let car = Some(form.text("car")).filter(|car| *car != "new").map(Uuid::parse_str).transpose().map_err(|_| Refusal::NotHere)?;
+    let car =
+        Some(form.text("car")).filter(|car| *car != "new").map(Uuid::parse_str).transpose().map_err(|_| Refusal::NotHere)?;
     bring(&web.house, &actor, &keeper, entry, car).await?;
     Ok(Redirect::to(&format!("/my/{entry}/garage")).into_response())
 }

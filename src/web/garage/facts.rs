@@ -140,8 +140,10 @@ pub(super) async fn keep(
 }
 
 fn new_page(garage: Uuid, id: Uuid) -> FormPage {
-    let blanks = vec![Blank::new("name", "What you call the car", Ask::Line(60)).help("Make and year, or the name you have for it.")];
-    FormPage::new("Another car", (base(garage), "Garage"), format!("{}/cars", base(garage)), id, blanks).button("Put it in the garage")
+    let blanks =
+        vec![Blank::new("name", "What you call the car", Ask::Line(60)).help("Make and year, or the name you have for it.")];
+    FormPage::new("Another car", (base(garage), "Garage"), format!("{}/cars", base(garage)), id, blanks)
+        .button("Put it in the garage")
 }
 
 pub(super) async fn new(State(web): State<Web>, At(garage): At<Uuid>) -> Result<Response, Fault> {

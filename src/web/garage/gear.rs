@@ -27,9 +27,15 @@ fn page(garage: Uuid, id: Uuid, piece: Option<&GearPiece>) -> FormPage {
     let until = piece.is_some_and(|piece| piece.valid_until);
     let blanks = vec![
         Blank::new("what", "What it is", Ask::Taps(kinds)).value(piece.map_or("helmet", |piece| piece.what.token())),
-        Blank::new("name", "What you call it", Ask::Line(60)).help("The white one, the passenger's.").value(text(|piece| &piece.name)),
-        Blank::new("label", "What the label says", Ask::Line(60)).help("Such as SA2020, FIA 8859-2015, SFI 16.1.").value(text(|piece| &piece.label)),
-        Blank::new("date", "Date on the label, if it has one", Ask::Line(10)).help("2026-03 or 2026-03-28, or a year.").value(text(|piece| &piece.date)),
+        Blank::new("name", "What you call it", Ask::Line(60))
+            .help("The white one, the passenger's.")
+            .value(text(|piece| &piece.name)),
+        Blank::new("label", "What the label says", Ask::Line(60))
+            .help("Such as SA2020, FIA 8859-2015, SFI 16.1.")
+            .value(text(|piece| &piece.label)),
+        Blank::new("date", "Date on the label, if it has one", Ask::Line(10))
+            .help("2026-03 or 2026-03-28, or a year.")
+            .value(text(|piece| &piece.date)),
         Blank::new("date-is", "What the date is", Ask::Taps(choices(is))).value(if until { "valid-until" } else { "made" }),
     ];
     let action = match piece {
@@ -70,7 +76,11 @@ pub(super) async fn add(State(web): State<Web>, Who(actor): Who, At(garage): At<
     page(garage, id, None).settle(&web, &actor, (garage, id), &typed, change, &base(garage)).await
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, gear)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, gear)): At<(Uuid, Uuid)>,
+) -> Result<Response, Fault> {
     let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
     let piece = looked.garage.gear.iter().find(|piece| piece.id == gear).ok_or(Refusal::NotHere)?;
     page(garage, web.house.new_id(), Some(piece)).show()

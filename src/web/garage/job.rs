@@ -75,9 +75,16 @@ fn planned(looked: &Looked, car: &Car, job: &Job) -> Option<Planned> {
     let nth = work.jobs.iter().position(|other| other.id == job.id)?;
     let task = work.plan.tasks.get(nth)?;
     let when = match task.late {
-        Late::No => format!("Begin by {}, to be done for {} on {}.", short_day(&task.latest_start), day.name, short_day(&day.day)),
+        Late::No => {
+            format!("Begin by {}, to be done for {} on {}.", short_day(&task.latest_start), day.name, short_day(&day.day))
+        }
         Late::WithTheRest => format!("It does not fit in with the other jobs before {} on {}.", day.name, short_day(&day.day)),
-        Late::ByItself => format!("Too late for {} on {}: at the soonest it is done on {}.", day.name, short_day(&day.day), short_day(&task.earliest_finish)),
+        Late::ByItself => format!(
+            "Too late for {} on {}: at the soonest it is done on {}.",
+            day.name,
+            short_day(&day.day),
+            short_day(&task.earliest_finish)
+        ),
     };
     Some((when, job.parts.iter().zip(&task.parts).map(|(part, planned)| order(&part.name, planned)).collect()))
 }
@@ -87,7 +94,9 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id
     let (car, job) = looked.garage.job(id).ok_or(Refusal::NotHere)?;
     let (when, orders) = planned(&looked, car, job).unwrap_or_default();
     let currency = &looked.garage.settings.currency;
-    let part = |(nth, part): (usize, &'_ Part)| (part.price_cents.map(|cents| say_price(cents, currency)).unwrap_or_default(), orders.get(nth).cloned().flatten());
+    let part = |(nth, part): (usize, &'_ Part)| {
+        (part.price_cents.map(|cents| say_price(cents, currency)).unwrap_or_default(), orders.get(nth).cloned().flatten())
+    };
     let parts = job.parts.iter().enumerate().map(|(nth, one)| {
         let (price, order) = part((nth, one));
         PartView { part: one, state: state_word(one.is), price, order }
@@ -108,7 +117,9 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id
         parts: parts.collect(),
         money: money(&[job], currency),
         told: told(job, &looked.zone),
-        again: job.came_back() > 0 && !job.card.cause.is_empty() && guesses.iter().rev().skip(1).any(|guess| *guess == job.card.cause),
+        again: job.came_back() > 0
+            && !job.card.cause.is_empty()
+            && guesses.iter().rev().skip(1).any(|guess| *guess == job.card.cause),
         guesses: guesses.iter().filter(|guess| **guess != job.card.cause).copied().collect::<Vec<_>>().join("; "),
         ids: (0..job.steps.len() + 2 * job.parts.len() + 1).map(|_| web.house.new_id()).collect(),
         car,
@@ -156,12 +167,19 @@ fn done_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
     let lead = if left.is_empty() { String::new() } else { format!("Steps not ticked off: {}.", left.join("; ")) };
     let blanks = vec![
         Blank::new("what", "What was done", Ask::Long(400)),
-        Blank::new("shown_by", "What shows that it is mended", Ask::Line(200)).help("The reading after it, or the test that it passed: 10 min idle over clean cardboard, dry."),
+        Blank::new("shown_by", "What shows that it is mended", Ask::Line(200))
+            .help("The reading after it, or the test that it passed: 10 min idle over clean cardboard, dry."),
     ];
-    FormPage::new(format!("Done: {}", job.card.title), (at.clone(), "The job"), format!("{at}/done"), id, blanks).lead(lead).button("Close the job")
+    FormPage::new(format!("Done: {}", job.card.title), (at.clone(), "The job"), format!("{at}/done"), id, blanks)
+        .lead(lead)
+        .button("Close the job")
 }
 
-pub(super) async fn done(State(web): State<Web>, Who(actor): Who, At((garage, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+pub(super) async fn done(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, job)): At<(Uuid, Uuid)>,
+) -> Result<Response, Fault> {
     let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
     let (_, job) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
     done_page(&looked, job, web.house.new_id()).show()
@@ -189,7 +207,11 @@ pub(super) async fn close(
 fn reopen_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
     let at = format!("{}/jobs/{}", base(looked.id), job.id);
     let guesses = job.guesses().join("; ");
-    let lead = if guesses.is_empty() { String::new() } else { format!("Suspected so far: {guesses}. The next guess should be another, or the same with a better test.") };
+    let lead = if guesses.is_empty() {
+        String::new()
+    } else {
+        format!("Suspected so far: {guesses}. The next guess should be another, or the same with a better test.")
+    };
     let blanks = vec![Blank::new("why", "What came back, and how you noticed", Ask::Long(400))];
     FormPage::new(format!("It came back: {}", job.card.title), (at.clone(), "The job"), format!("{at}/reopen"), id, blanks)
         .lead(lead)

@@ -31,13 +31,18 @@ fn blanks(car: &Car, guide: &Guide, this: Option<Uuid>, card: Option<&JobCard>) 
     let mut blanks = vec![
         Blank::new("title", "What has to be done", Ask::Line(80)).value(text(|card| &card.title)),
         Blank::new("system", "On which system", Ask::List(systems)).value(card.map_or("engine", |card| card.system.token())),
-        Blank::new("found", "How it was found", Ask::Long(LONGEST)).help("What you saw, heard or measured, and when.").value(text(|card| &card.found)),
+        Blank::new("found", "How it was found", Ask::Long(LONGEST))
+            .help("What you saw, heard or measured, and when.")
+            .value(text(|card| &card.found)),
         Blank::new("symptom", "A symptom of the fault guide", Ask::List(choices(symptoms)))
             .help("The guide then says which tests tell the causes apart.")
             .value(card.and_then(|card| card.symptom.clone()).unwrap_or_default()),
         Blank::new("cause", "Suspected cause", Ask::Line(120)).value(text(|card| &card.cause)),
         Blank::new("next_test", "The test that would tell", Ask::Line(120)).value(text(|card| &card.next_test)),
-        Blank::new("hours", "Hours of work left", Ask::Number).half().unit("h").value(card.map(|card| card.hours.to_string()).unwrap_or_default()),
+        Blank::new("hours", "Hours of work left", Ask::Number)
+            .half()
+            .unit("h")
+            .value(card.map(|card| card.hours.to_string()).unwrap_or_default()),
         Blank::new("must", "The car stays in the garage until it is done", Ask::Tick)
             .value(if card.is_none_or(|card| card.must) { "1" } else { "" }),
     ];
@@ -113,10 +118,20 @@ pub(super) async fn add(
 
 fn card_page(looked: &Looked, (car, job): (&Car, &Job), guide: &Guide, id: Uuid) -> FormPage {
     let at = format!("{}/jobs/{}", base(looked.id), job.id);
-    FormPage::new("The card", (at.clone(), "The job"), format!("{at}/card"), id, blanks(car, guide, Some(job.id), Some(&job.card)))
+    FormPage::new(
+        "The card",
+        (at.clone(), "The job"),
+        format!("{at}/card"),
+        id,
+        blanks(car, guide, Some(job.id), Some(&job.card)),
+    )
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((garage, job)): At<(Uuid, Uuid)>,
+) -> Result<Response, Fault> {
     let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
     let found = looked.garage.job(job).ok_or(Refusal::NotHere)?;
     card_page(&looked, found, &guide::current(&web.house).await?, web.house.new_id()).show()

@@ -99,8 +99,12 @@ pub(super) fn order(name: &str, planned: &PlannedPart) -> Option<(String, &'stat
         (Haste::Here, _) => return None,
         (Haste::InTime, Some(by)) => (format!("{name}: order by {by}"), "fix"),
         (Haste::LastDay, Some(_)) => (format!("{name}: order today"), "stop"),
-        (Haste::TooLate, Some(by)) => (format!("{name}: had to be ordered by {by}; ordered today it is here {}", short_day(&planned.arrives)), "stop"),
-        (Haste::TooLate, None) => (format!("{name}: comes {}, needed {}", short_day(&planned.arrives), short_day(&planned.needed_on)), "stop"),
+        (Haste::TooLate, Some(by)) => {
+            (format!("{name}: had to be ordered by {by}; ordered today it is here {}", short_day(&planned.arrives)), "stop")
+        }
+        (Haste::TooLate, None) => {
+            (format!("{name}: comes {}, needed {}", short_day(&planned.arrives), short_day(&planned.needed_on)), "stop")
+        }
         (_, None) => (format!("{name}: comes {}", short_day(&planned.arrives)), "fix"),
     })
 }
@@ -114,7 +118,8 @@ pub(super) fn verdict(work: &Work<'_>, day: &TrackDay) -> (String, String) {
         (_, true) => ("Not ready yet, and in time".into(), of),
         (_, false) if plan.short_hours > 0.0 => (format!("Will not be ready: {} short", hours(plan.short_hours)), of),
         _ => {
-            let finish = plan.finish.map(|finish| format!(" As it stands it is done on {}.", short_day(&finish))).unwrap_or_default();
+            let finish =
+                plan.finish.map(|finish| format!(" As it stands it is done on {}.", short_day(&finish))).unwrap_or_default();
             ("Will not be ready in time".into(), format!("{of}{finish}"))
         }
     }
@@ -123,14 +128,18 @@ pub(super) fn verdict(work: &Work<'_>, day: &TrackDay) -> (String, String) {
 /// What holds the end up, in words: the part that opens it, then job after job.
 pub(super) fn chain(work: &Work<'_>) -> Option<String> {
     let first = work.plan.chain.first()?;
-    let part = work.plan.opened_by.and_then(|nth| work.jobs.get(*first)?.parts.get(nth)).map(|part| format!("{} arrives", part.name));
+    let part =
+        work.plan.opened_by.and_then(|nth| work.jobs.get(*first)?.parts.get(nth)).map(|part| format!("{} arrives", part.name));
     let jobs = work.plan.chain.iter().filter_map(|nth| Some(work.jobs.get(*nth)?.card.title.clone()));
     Some(part.into_iter().chain(jobs).collect::<Vec<_>>().join(", then "))
 }
 
 pub(super) fn money(jobs: &[&Job], currency: &str) -> Option<Money> {
     let parts = jobs.iter().map(|job| job.parts.len()).sum::<usize>();
-    let (all, unknown) = jobs.iter().map(|job| job.money()).fold((0u64, 0), |(sum, none), (price, without)| (sum.saturating_add(price), none + without));
+    let (all, unknown) = jobs
+        .iter()
+        .map(|job| job.money())
+        .fold((0u64, 0), |(sum, none), (price, without)| (sum.saturating_add(price), none + without));
     let to_spend = jobs.iter().fold(0u64, |sum, job| sum.saturating_add(job.money_to_spend()));
     (parts > 0).then(|| Money { to_spend: say_price(to_spend, currency), all: say_price(all, currency), unknown })
 }
@@ -146,10 +155,14 @@ pub(super) async fn show(
     let day = car.next_day(looked.today);
     let work = plan_for(&looked, car, day)?;
     let planned = work.as_ref().map(|work| in_turn(car, work)).unwrap_or_default();
-    let others = car.open_jobs().filter(|job| planned.iter().all(|other| other.id != job.id)).map(|job| listed(car, job)).collect();
+    let others =
+        car.open_jobs().filter(|job| planned.iter().all(|other| other.id != job.id)).map(|job| listed(car, job)).collect();
     let (verdict, lead) = match (&work, day) {
         (Some(work), Some(day)) => verdict(work, day),
-        _ => (format!("{} open", count(car.open_jobs().count(), "job", "jobs")), "No day is planned: jobs have no date to be done by.".into()),
+        _ => (
+            format!("{} open", count(car.open_jobs().count(), "job", "jobs")),
+            "No day is planned: jobs have no date to be done by.".into(),
+        ),
     };
     let week = looked.garage.settings.week;
     let open: Vec<&Job> = car.open_jobs().collect();

@@ -59,9 +59,8 @@ fn reading_page(looked: &Looked, car: &Car, kind: ReadingKind, id: Uuid, units: 
     let mut blanks = Vec::from(when(looked));
     for place in places(kind, last.len()) {
         let label = if place == Place::Whole { kind.name().to_owned() } else { capital(&place.name()) };
-        let before = last.get(&place).map(|(figure, taken)| {
-            format!("{} on {}", unit.say(kind.unit().convert(*figure, unit)), taken.day)
-        });
+        let before =
+            last.get(&place).map(|(figure, taken)| format!("{} on {}", unit.say(kind.unit().convert(*figure, unit)), taken.day));
         let ask = if signed { Ask::Signed } else { Ask::Number };
         let name = if place == Place::Whole { "whole".to_owned() } else { place.token() };
         blanks.push(Blank::new(name, label, ask).unit(unit.symbol()).half().help(before.unwrap_or_default()));
@@ -76,8 +75,6 @@ fn reading_page(looked: &Looked, car: &Car, kind: ReadingKind, id: Uuid, units: 
         .lead(format!("{} Leave empty what you did not measure.", kind.check()))
 }
 
-
-
 fn read_readings(typed: &Typed, car: Uuid, kind: ReadingKind, today: Date) -> Result<Change, Vec<Trouble>> {
     let mut reader = Reader::of(typed);
     let taken = read_when(&mut reader, today);
@@ -91,7 +88,8 @@ fn read_readings(typed: &Typed, car: Uuid, kind: ReadingKind, today: Date) -> Re
             _ if text.is_empty() => {}
             None => reader.trouble(&name, format!("Type a number in {unit}.")),
             Some(number) if number < low - 1e-9 || number > high + 1e-9 => {
-                let words = format!("{} cannot be: this lies between {} and {}.", unit.say(number), unit.figure(low), unit.say(high));
+                let words =
+                    format!("{} cannot be: this lies between {} and {}.", unit.say(number), unit.figure(low), unit.say(high));
                 reader.trouble(&name, words);
             }
             Some(number) => drop(at.insert(place.token(), number)),
@@ -102,8 +100,7 @@ fn read_readings(typed: &Typed, car: Uuid, kind: ReadingKind, today: Date) -> Re
         reader.trouble(&first.unwrap_or_else(|| "whole".into()), "There is no reading yet: type at least one.");
     }
     let (fresh, note) = (reader.ticked("fresh"), reader.text("note", 200));
-    let readings =
-        Readings { what: kind, unit: unit.token().into(), at, fresh, note, from: String::new() };
+    let readings = Readings { what: kind, unit: unit.token().into(), at, fresh, note, from: String::new() };
     reader.finish(Change::Readings { car, taken, readings })
 }
 

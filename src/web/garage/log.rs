@@ -57,9 +57,15 @@ fn row(line: &Line, own: bool, garage: Uuid, units: &Units) -> Row {
             let what = format!("{}{}", readings.what.name(), if readings.fresh { ", new" } else { "" });
             (what, figures_of(readings, units), readings.from.clone(), readings.note.clone())
         }
-        Logged::Changed { fluid, grade, note } => (format!("{} changed", fluid.name()), grade.clone(), String::new(), note.clone()),
+        Logged::Changed { fluid, grade, note } => {
+            (format!("{} changed", fluid.name()), grade.clone(), String::new(), note.clone())
+        }
         Logged::Track { minutes, sessions, note } => {
-            let sessions = if *sessions > 0 { format!(" in {}", crate::web::page::count(usize::from(*sessions), "session", "sessions")) } else { String::new() };
+            let sessions = if *sessions > 0 {
+                format!(" in {}", crate::web::page::count(usize::from(*sessions), "session", "sessions"))
+            } else {
+                String::new()
+            };
             ("Time on track".into(), format!("{minutes} min{sessions}"), String::new(), note.clone())
         }
     };
@@ -123,13 +129,17 @@ pub(super) async fn file(
     let sheets = looked.lines_of_sheets(car);
     let rows = in_order(car, &sheets).into_iter().flat_map(csv::rows);
     let text = table::table(&COLUMNS, rows);
-    let kind = [(header::CONTENT_TYPE, "text/csv; charset=utf-8"), (header::CONTENT_DISPOSITION, "attachment; filename=\"log.csv\"")];
+    let kind =
+        [(header::CONTENT_TYPE, "text/csv; charset=utf-8"), (header::CONTENT_DISPOSITION, "attachment; filename=\"log.csv\"")];
     Ok((kind, text).into_response())
 }
 
 fn import_page(looked: &Looked, car: &Car, id: Uuid) -> FormPage {
     let at = format!("{}/cars/{}", base(looked.id), car.id);
-    let blanks = vec![Blank::new("text", "The table", Ask::Long(400_000)).help(format!("The first line names the columns: {}.", COLUMNS.join(", ")))];
+    let blanks = vec![
+        Blank::new("text", "The table", Ask::Long(400_000))
+            .help(format!("The first line names the columns: {}.", COLUMNS.join(", "))),
+    ];
     FormPage::new("Take a table in", (format!("{at}/log"), "The log"), format!("{at}/log/import"), id, blanks)
         .lead("Copy it from a spreadsheet or a text file, one figure a line, and paste it here. A line that is in the log already is not taken twice.")
         .button("Take it in")
@@ -159,11 +169,13 @@ pub(super) async fn take_in(
             page.again(&typed, &[Trouble { field: "text".into(), message }])
         }
         Ok(changes) => {
-            let noted = note(&web.house, &actor, garage, changes.into_iter().map(|change| (id_of(garage, &change), change)).collect());
+            let noted =
+                note(&web.house, &actor, garage, changes.into_iter().map(|change| (id_of(garage, &change), change)).collect());
             page.after(&typed, noted.await, &format!("{}/cars/{car}/log", base(garage)))
         }
         Err(troubles) => {
-            let all: Vec<String> = troubles.into_iter().map(|trouble| format!("{}: {}", capital(&trouble.field), trouble.message)).collect();
+            let all: Vec<String> =
+                troubles.into_iter().map(|trouble| format!("{}: {}", capital(&trouble.field), trouble.message)).collect();
             page.again(&typed, &[Trouble { field: "text".into(), message: all.join(" ") }])
         }
     }

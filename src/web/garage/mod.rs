@@ -41,10 +41,11 @@ fn typed_of(form: &Form) -> Typed {
 
 /// The doors of a driver's sheet that lead to a garage, under `/my`.
 pub(super) fn doors_of_sheet() -> Doors {
-    Doors::new()
-        .get("/{entry}/garage", Deed::FillIn, enter::show)
-        .post("/{entry}/garage", Deed::FillIn, enter::enter)
-        .post("/{entry}/areas/{area}/still", Deed::FillIn, still::confirm)
+    Doors::new().get("/{entry}/garage", Deed::FillIn, enter::show).post("/{entry}/garage", Deed::FillIn, enter::enter).post(
+        "/{entry}/areas/{area}/still",
+        Deed::FillIn,
+        still::confirm,
+    )
 }
 
 /// The garage itself, under `/my/garage`.

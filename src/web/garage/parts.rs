@@ -38,14 +38,22 @@ fn page(looked: &Looked, job: &Job, part: Option<&Part>, id: Uuid) -> FormPage {
     };
     let states = choices([("to-order", "To order"), ("ordered", "Ordered"), ("here", "Here")]);
     let blanks = vec![
-        Blank::new("name", "What is needed", Ask::Line(80)).help("With its number, where you know it.").value(part.map(|part| part.name.clone()).unwrap_or_default()),
+        Blank::new("name", "What is needed", Ask::Line(80))
+            .help("With its number, where you know it.")
+            .value(part.map(|part| part.name.clone()).unwrap_or_default()),
         Blank::new("price", "Price", Ask::Number).half().unit(&looked.garage.settings.currency).value(price),
-        Blank::new("lead", "Days from order to here", Ask::Number).half().unit("days").value(part.map(|part| part.lead_days.to_string()).unwrap_or_default()),
+        Blank::new("lead", "Days from order to here", Ask::Number)
+            .half()
+            .unit("days")
+            .value(part.map(|part| part.lead_days.to_string()).unwrap_or_default()),
         Blank::new("is", "Where it stands", Ask::Taps(states)).value(part.map_or("to-order", |part| state_word(part.is))),
-        Blank::new("here_on", "Expected on", Ask::Day).help("For what is ordered. Left empty: the days from today.").value(here_on),
+        Blank::new("here_on", "Expected on", Ask::Day)
+            .help("For what is ordered. Left empty: the days from today.")
+            .value(here_on),
     ];
     let action = part.map_or_else(|| format!("{at}/parts"), |part| format!("{at}/parts/{}", part.id));
-    FormPage::new("A part", (at, "The job"), action, id, blanks).lead("Days as the seller says them, weekends and post with them.")
+    FormPage::new("A part", (at, "The job"), action, id, blanks)
+        .lead("Days as the seller says them, weekends and post with them.")
 }
 
 fn read(typed: &Typed, job: Uuid, part: Uuid, today: Date) -> Result<Change, Vec<Trouble>> {

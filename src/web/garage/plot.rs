@@ -33,7 +33,12 @@ pub(super) fn plot(series: &Series, limit: Option<f64>, planned: Option<Planned>
     let (west, east) = chart.edges();
     if let Some(limit) = limit {
         pen.line("limit", (west, chart.y(shown(limit))), (east, chart.y(shown(limit))));
-        pen.text("over-text", Side::Right, (west + 6.0, chart.y(shown(limit)) + 16.0), &format!("limit {}", unit.say(shown(limit))));
+        pen.text(
+            "over-text",
+            Side::Right,
+            (west + 6.0, chart.y(shown(limit)) + 16.0),
+            &format!("limit {}", unit.say(shown(limit))),
+        );
     }
     if let (Some(forecast), Some(meets)) = (&forecast, meets) {
         let at = |x: f64| chart.at(x, shown(forecast.line.at(x).max(least)));

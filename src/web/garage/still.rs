@@ -1,9 +1,9 @@
 //! Answers of last time at a sheet's items: shown with their date, confirmed by a tap, never copied in silence.
 
+use crate::acts::Refusal;
 use crate::acts::fill_in;
 use crate::acts::garage::look::look;
 use crate::acts::rights::{Actor, Role};
-use crate::acts::Refusal;
 use crate::rules::answer::{Typed, Value, from_typed, is_asked};
 use crate::rules::garage::offers::Offer;
 use crate::rules::sheet::{Item, Kind};

@@ -68,7 +68,10 @@ pub(super) async fn show(
         let part = |one: &crate::rules::garage::wear::Series| {
             let said = match limit {
                 Some(limit) => say(one, limit, plan, looked.today, &units),
-                None => Said { words: "No limit is known: note what is cast into the disc, under About the car.".into(), weight: None },
+                None => Said {
+                    words: "No limit is known: note what is cast into the disc, under About the car.".into(),
+                    weight: None,
+                },
             };
             let name = crate::web::page::capital(&one.place.name());
             let title = format!("{} {}", kind.name(), one.place.name());
@@ -84,6 +87,8 @@ pub(super) async fn show(
     }
     let without = kinds.iter().filter(|of| of.parts.is_empty()).map(|of| of.kind).collect();
     kinds.retain(|of| !of.parts.is_empty());
-    let next = day.map(|day| format!("{}, {}: {} sessions of {} min", day.name, crate::web::page::long_day(&day.day), day.sessions, day.session_min));
+    let next = day.map(|day| {
+        format!("{}, {}: {} sessions of {} min", day.name, crate::web::page::long_day(&day.day), day.sessions, day.session_min)
+    });
     render(&WearPage { base: base(garage), car, kinds, next, without })
 }

@@ -42,9 +42,8 @@ pub(super) async fn to_garage(
 }
 
 fn kept(name: &str, query: &str, place: Option<Place>, units: &Units) -> Result<Vec<Readings>, Fault> {
-    let (input, output) = worked(name, query, units)?.ok_or_else(|| {
-        Fault::from(Refusal::NotNow("This worksheet is not worked out yet: go back and fill it in.".into()))
-    })?;
+    let (input, output) = worked(name, query, units)?
+        .ok_or_else(|| Fault::from(Refusal::NotNow("This worksheet is not worked out yet: go back and fill it in.".into())))?;
     Ok(readings(name, &input, &output, place))
 }
 
@@ -101,7 +100,10 @@ pub(super) async fn keep(
     let car = reader.choice("car", |text| Uuid::parse_str(text).ok().filter(|car| looked.garage.car(*car).is_some()));
     let per = asks_place(&name);
     let place = per.and_then(|per| reader.choice("place", |text| per.place(text).filter(|_| !text.is_empty())));
-    let taken = Taken { day: reader.day("day", days_later(looked.today, -3650)..=days_later(looked.today, 1)), clock: reader.clock("clock") };
+    let taken = Taken {
+        day: reader.day("day", days_later(looked.today, -3650)..=days_later(looked.today, 1)),
+        clock: reader.clock("clock"),
+    };
     let Some(car) = car.filter(|_| reader.troubles.is_empty()) else { return page.again(&typed, &reader.troubles) };
     let kept = kept(&name, form.raw("query"), place, &units)?;
     // The first has the page's id: sent twice, all meet what is there.
