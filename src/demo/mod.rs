@@ -1,6 +1,7 @@
 //! The invented club of the demo, made only through the same acts that the pages call.
 
 mod answers;
+mod garage;
 mod people;
 
 use crate::acts::enter::{Caller, enter};
@@ -69,6 +70,7 @@ pub struct Made {
     marshal: String,
     /// What to see, and the link's secret.
     drivers: Vec<(String, String)>,
+    garage: String,
 }
 
 impl Made {
@@ -81,6 +83,7 @@ impl Made {
         for (what, secret) in &self.drivers {
             text += &format!("  driver      {what:<34} {}\n", link(secret));
         }
+        text += &format!("  garage      {:<34} {}\n", "weeks before the next event", link(&self.garage));
         text
     }
 }
@@ -192,7 +195,10 @@ pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
         morning.play(nth as i64, entry, out, if nth % 8 == 0 { Fate::Waits(fault) } else { Fate::Half }).await?;
     }
     clock.set_back(0);
-    Ok(Made { organizer: first.secret, inspector: lanes[0].secret.clone(), marshal: marshal.secret, drivers: printed })
+    // One of those who have not begun their sheet: the garage offers it what is fixed about the car.
+    let (entry, out) = coming.get(2).ok_or(Refusal::NotHere)?;
+    let garage = garage::make(house, &come_in(house, out).await?, entry.id, today).await?;
+    Ok(Made { organizer: first.secret, inspector: lanes[0].secret.clone(), marshal: marshal.secret, drivers: printed, garage })
 }
 
 /// Everybody who acts in the demo's morning.
