@@ -9,6 +9,12 @@ use crate::store::{Touch, account};
 /// The sheet that a new club starts with.
 pub const CLUB_DAY: &str = include_str!("../sheets/club-day.toml");
 
+/// The guide to faults that a new club starts with.
+pub const FAULT_GUIDE: &str = include_str!("../sheets/fault-guide.toml");
+
+/// The packing list that a new club starts with.
+pub const PACKING: &str = include_str!("../sheets/packing.toml");
+
 /// Makes a new database ready and gives the first organizer's one-time link; `None` where an organizer can get in already.
 ///
 /// As long as nobody has used it, every start makes it anew: a link that was lost on the way to the terminal locks nobody out.

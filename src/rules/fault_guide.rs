@@ -181,8 +181,8 @@ impl Narrowed<'_> {
     pub fn said(&self) -> String {
         let all = self.left.len() + self.excluded.len();
         let mut said = match self.left.as_slice() {
-            [] => "No cause on this list is left. Either a test misled, or the cause is not on the list: make the tests again \
-                   that stand alone, and ask a qualified mechanic. Nothing has been found, and nothing has been ruled right."
+            [] => "No cause on this list is left. Either a test misled, or the cause is not on the list: make the doubtful \
+                   tests again, and ask a qualified mechanic. The fault is still there."
                 .to_owned(),
             [one] => {
                 format!("One cause of {all} is left: {}. It is left, not proven: look at it before you mend it.", one.say)
@@ -249,3 +249,6 @@ pub fn narrow<'g>(symptom: &'g Symptom, tried: &[(ItemId, ItemId)]) -> Narrowed<
     let doubtful = made.iter().copied().filter(|made| contradiction && alone(made)).collect();
     Narrowed { left, excluded, made, next, silent, contradiction, doubtful, unknown }
 }
+
+#[cfg(test)]
+mod stories;

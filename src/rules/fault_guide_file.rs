@@ -1,7 +1,8 @@
 //! Reads the guide to faults from its file (TOML), strictly: an error names the line and the key.
 //!
 //! What passes here can be narrowed down: every cause that an outcome excludes is on the list, every test can tell
-//! something, no outcome leaves nothing, and each two causes of a symptom are told apart by at least one test.
+//! something and has an outcome for every cause, no outcome leaves nothing, and each two causes of a
+//! symptom are told apart by at least one test.
 
 use super::car_system::CarSystem;
 use super::fault_guide::{Cause, Guide, Outcome, Symptom, Test};
@@ -56,7 +57,8 @@ outcomes = [
 ///
 /// # Errors
 /// The first thing that is wrong, with its line and key: a key that does not belong, an id given twice, a cause that is not
-/// on the list, a test that can exclude nothing, an outcome that excludes everything, two causes that no test tells apart.
+/// on the list, a test that can exclude nothing or that excludes a cause whatever it shows, an outcome that excludes everything, two
+/// causes that no test tells apart.
 ///
 /// # Example: two causes that no test tells apart
 /// ```
@@ -175,6 +177,11 @@ fn read_test(mut keys: Keys<'_>, id: ItemId, symptom: &Symptom) -> Result<Test, 
     }
     if test.outcomes.iter().all(|outcome| outcome.excludes.is_empty()) {
         return Err(keys.error("outcomes", "no outcome excludes anything: the test tells nothing"));
+    }
+    let always = |cause: &&Cause| test.outcomes.iter().all(|outcome| outcome.excludes.contains(&cause.id));
+    if let Some(cause) = symptom.causes.iter().find(always) {
+        let message = format!("whatever it shows, \"{}\" is excluded: no outcome is meant for it", cause.id);
+        return Err(keys.error("outcomes", message));
     }
     keys.finish()?;
     Ok(test)

@@ -2,5 +2,6 @@
 
 mod answers;
 mod chain;
+mod fault_guide;
 mod house;
 mod standing;
