@@ -171,3 +171,57 @@ fn read_item(mut keys: Keys<'_>, bound: bool, before: &Packing) -> Result<PackIt
     keys.finish()?;
     Ok(PackItem { id, what, kind, systems })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn default() -> Packing {
+        Packing::read(include_str!("../sheets/packing.toml")).unwrap_or_else(|error| panic!("{error}"))
+    }
+
+    #[test]
+    fn the_default_list_has_something_for_every_system_beyond_what_everybody_takes() {
+        let (packing, bare) = (default(), default().list(&BTreeSet::new()).len());
+        assert!(bare > 0);
+        for system in CarSystem::ALL {
+            let list = packing.list(&BTreeSet::from([system]));
+            assert!(list.len() > bare, "{system} packs nothing of its own");
+            assert!(list[bare..].iter().all(|line| line.why == system.name()), "{system}");
+            assert!(list[..bare].iter().all(|line| line.why == EVERY_DAY), "{system}");
+        }
+    }
+
+    #[test]
+    fn work_on_everything_packs_each_thing_once_and_in_the_same_order_as_less_work() {
+        let packing = default();
+        let all = packing.list(&CarSystem::ALL.into_iter().collect());
+        let ids: Vec<&ItemId> = all.iter().map(|line| &line.id).collect();
+        assert_eq!(ids.iter().collect::<BTreeSet<_>>().len(), ids.len(), "an id stands twice");
+        let some = packing.list(&BTreeSet::from([CarSystem::Cooling, CarSystem::Brakes]));
+        let some: Vec<&ItemId> = some.iter().map(|line| &line.id).collect();
+        assert_eq!(ids.into_iter().filter(|id| some.contains(id)).collect::<Vec<_>>(), some);
+    }
+
+    #[test]
+    fn a_fault_in_the_file_is_named_with_its_line() {
+        let brush = "[[item]]\nid = \"brush\"\nwhat = \"Wire brush\"\nkind = \"tool\"\nsystems = [\"wheels\"]\n";
+        assert!(Packing::read(brush).is_ok());
+        let cases = [
+            (brush.replace("tool", "toy"), "line 4, item \"brush\", key `kind`: must be \"tool\", \"spare\" or \"personal\""),
+            (brush.replace("[\"wheels\"]", "[]"), "line 2, item \"brush\", key `systems`: name at least one system"),
+            (brush.replace("systems", "system"), "key `systems`: name at least one system"),
+            (brush.repeat(2), "line 7, item \"brush\", key `id`: another thing has this id"),
+            (
+                format!("{brush}{}", brush.replace("brush\"\nwhat", "other\"\nwhat")),
+                "line 7, item \"other\", key `what`: it is on",
+            ),
+            (brush.replace("item", "always"), "line 5, item \"brush\", key `systems`: is not a key that belongs here"),
+            (String::new(), "a list holds 1 to 300 things"),
+        ];
+        for (text, wanted) in cases {
+            let said = Packing::read(&text).expect_err(wanted).to_string();
+            assert!(said.contains(wanted), "{said}\nwanted: {wanted}");
+        }
+    }
+}
