@@ -1,7 +1,8 @@
 //! Reads the guide to faults from its file (TOML), strictly: an error names the line and the key.
 //!
 //! What passes here can be narrowed down: every cause that an outcome excludes is on the list, every test can tell
-//! something and has an outcome for every cause, no outcome leaves nothing, and each two causes of a symptom are told apart by at least one test.
+//! something and has an outcome for every cause, no outcome leaves nothing, and each two causes of a
+//! symptom are told apart by at least one test.
 
 use super::car_system::CarSystem;
 use super::fault_guide::{Cause, Guide, Outcome, Symptom, Test};

@@ -2,6 +2,7 @@
 
 mod answers;
 mod chain;
+mod fault_guide;
 mod house;
 mod schedule;
 mod standing;
