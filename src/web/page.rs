@@ -71,6 +71,11 @@ pub fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
 }
 
+/// "once", "3 times".
+pub fn times(number: usize) -> String {
+    if number == 1 { "once".into() } else { format!("{number} times") }
+}
+
 /// The text with its first letter written large.
 pub fn capital(text: &str) -> String {
     let mut letters = text.chars();

@@ -86,7 +86,7 @@ fn planned(looked: &Looked, car: &Car, job: &Job) -> Option<Planned> {
             short_day(&task.earliest_finish)
         ),
     };
-    Some((when, job.parts.iter().zip(&task.parts).map(|(part, planned)| order(&part.name, planned)).collect()))
+    Some((when, task.parts.iter().map(order).collect()))
 }
 
 pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id)): At<(Uuid, Uuid)>) -> Page {

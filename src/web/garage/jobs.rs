@@ -3,7 +3,7 @@
 use super::base;
 use crate::acts::Refusal;
 use crate::acts::garage::look::{Looked, look};
-use crate::rules::garage::book::{Car, Job, TrackDay};
+use crate::rules::garage::book::{Car, Job, Part, TrackDay};
 use crate::rules::garage::ready::{Work, hours, work};
 use crate::rules::garage::typed::say_price;
 use crate::rules::schedule::{Haste, Late, PlannedPart};
@@ -86,26 +86,26 @@ pub(super) fn in_turn(car: &Car, work: &Work<'_>) -> Vec<Listed> {
             Late::WithTheRest => ("stop", "does not fit in with the rest".to_owned()),
             Late::ByItself => ("stop", "too late for the day".to_owned()),
         };
-        let orders = job.parts.iter().zip(&task.parts).filter_map(|(part, planned)| order(&part.name, planned)).collect();
+        let named = |(part, planned): (&Part, &PlannedPart)| {
+            order(planned).map(|(words, class)| (format!("{}: {words}", part.name), class))
+        };
+        let orders = job.parts.iter().zip(&task.parts).filter_map(named).collect();
         Some(Listed { class, when, orders, critical: work.plan.chain.contains(&turn.task), ..listed(car, job) })
     };
     work.plan.turns.iter().filter_map(turn).collect()
 }
 
 /// What is said of a part that is not here: by when to order it, or when it comes.
-pub(super) fn order(name: &str, planned: &PlannedPart) -> Option<(String, &'static str)> {
+pub(super) fn order(planned: &PlannedPart) -> Option<(String, &'static str)> {
+    let (comes, needed) = (short_day(&planned.arrives), short_day(&planned.needed_on));
     let by = planned.order_by.as_ref().map(short_day);
     Some(match (planned.haste, by) {
         (Haste::Here, _) => return None,
-        (Haste::InTime, Some(by)) => (format!("{name}: order by {by}"), "fix"),
-        (Haste::LastDay, Some(_)) => (format!("{name}: order today"), "stop"),
-        (Haste::TooLate, Some(by)) => {
-            (format!("{name}: had to be ordered by {by}; ordered today it is here {}", short_day(&planned.arrives)), "stop")
-        }
-        (Haste::TooLate, None) => {
-            (format!("{name}: comes {}, needed {}", short_day(&planned.arrives), short_day(&planned.needed_on)), "stop")
-        }
-        (_, None) => (format!("{name}: comes {}", short_day(&planned.arrives)), "fix"),
+        (Haste::InTime, Some(by)) => (format!("order by {by}"), "fix"),
+        (Haste::LastDay, Some(_)) => ("order today".into(), "stop"),
+        (Haste::TooLate, Some(by)) => (format!("had to be ordered by {by}; ordered today it is here {comes}"), "stop"),
+        (Haste::TooLate, None) => (format!("comes {comes}, needed {needed}"), "stop"),
+        (_, None) => (format!("comes {comes}"), "fix"),
     })
 }
 
