@@ -33,6 +33,12 @@ struct PartView<'a> {
     order: Option<(String, &'static str)>,
 }
 
+impl PartView<'_> {
+    fn lead(&self) -> String {
+        count(self.part.lead_days.into(), "day", "days")
+    }
+}
+
 /// A line of the job's history.
 struct Told {
     at: String,
