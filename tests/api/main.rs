@@ -17,6 +17,7 @@ mod drafts;
 mod editions;
 mod events;
 mod forms;
+mod garage;
 mod gate;
 mod late;
 mod let_go;

@@ -4,6 +4,7 @@
 #![allow(dead_code, unused_imports, reason = "every test binary uses its own part of the club")]
 
 mod browser;
+mod garage;
 mod people;
 mod still;
 
@@ -20,6 +21,7 @@ use witnessmark::acts::set_up::{CLUB_DAY, set_up};
 use witnessmark::web::{Web, router};
 
 pub use browser::{Answer, PASSPHRASE, Page, Person, css};
+pub use garage::Keeper;
 pub use people::{Driver, Inspector, Known, OpenCar};
 pub use still::Still;
 
@@ -96,12 +98,16 @@ impl Club {
     }
 
     async fn make_event(&self, name: &str, sheet: Option<&str>) -> String {
+        self.make_event_on(name, "2026-05-09", sheet).await
+    }
+
+    async fn make_event_on(&self, name: &str, day: &str, sheet: Option<&str>) -> String {
         let page = self.organizer.get("/club").await.page().await;
         let edition = page.value_of("select[name=edition] option");
         let form = [
             ("name", name),
             ("venue", "Dunmere Ring"),
-            ("day", "2026-05-09"),
+            ("day", day),
             ("zone", "Europe/London"),
             ("groups", "A 08:50\nB 09:20\nC 09:50"),
             ("edition", &edition),
@@ -124,6 +130,12 @@ impl Club {
         let raised = self.organizer.post(&format!("/club/events/{event}/sheet"), &[("edition", &edition)]).await;
         assert_eq!(raised.status(), StatusCode::SEE_OTHER, "the event is raised");
         shown
+    }
+
+    /// Turns to another event, on a day of its own, with the same people entered: what is said of the club from here on is of it.
+    pub async fn turns_to_event(&mut self, name: &str, day: &str) {
+        self.event = self.make_event_on(name, day, None).await;
+        self.take_roster(ROSTER).await;
     }
 
     /// Sends a roster as pasted text.

@@ -241,6 +241,14 @@ impl Job {
         guesses
     }
 
+    /// Whether what is suspected now was suspected before its symptom last came back.
+    pub fn suspects_again(&self) -> bool {
+        let Some(back) = self.told.iter().rposition(|told| told.what == Happened::Reopened) else { return false };
+        let before = self.told.iter().take(back);
+        !self.card.cause.is_empty()
+            && before.filter(|told| told.what == Happened::Suspected).any(|told| told.words == self.card.cause)
+    }
+
     /// How often its symptom came back.
     pub fn came_back(&self) -> usize {
         self.told.iter().filter(|told| told.what == Happened::Reopened).count()

@@ -200,8 +200,8 @@ fn in_sessions(place: &str, limit: &str, forecast: &Forecast, left: f64, planned
     let low = forecast.left_cautious.map(|left| whole_sessions(left, session_min));
     let span = match low {
         Some(low) if low != high => format!("after {low} to {high} more sessions"),
-        Some(_) => format!("after {} more", sessions(high)),
-        None => format!("after about {} more, by a line through two readings", sessions(high)),
+        Some(_) => format!("after {}", more(high)),
+        None => format!("after about {}, by a line through two readings", more(high)),
     };
     let mut words = format!("{place} reaches {limit} {span}");
     let mut weight = None;
@@ -238,8 +238,8 @@ fn in_days(place: &str, limit: &str, forecast: &Forecast, left: f64, planned: Op
     Said { words: format!("{place} falls to {limit} {span}{next}."), weight }
 }
 
-fn sessions(count: u32) -> String {
-    format!("{count} session{}", if count == 1 { "" } else { "s" })
+fn more(count: u32) -> String {
+    format!("{count} more session{}", if count == 1 { "" } else { "s" })
 }
 
 fn capital(text: &str) -> String {

@@ -123,9 +123,7 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id
         parts: parts.collect(),
         money: money(&[job], currency),
         told: told(job, &looked.zone),
-        again: job.came_back() > 0
-            && !job.card.cause.is_empty()
-            && guesses.iter().rev().skip(1).any(|guess| *guess == job.card.cause),
+        again: job.suspects_again(),
         guesses: guesses.iter().filter(|guess| **guess != job.card.cause).copied().collect::<Vec<_>>().join("; "),
         ids: (0..job.steps.len() + 2 * job.parts.len() + 1).map(|_| web.house.new_id()).collect(),
         car,
