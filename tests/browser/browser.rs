@@ -9,7 +9,7 @@ use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 use tempfile::TempDir;
 
@@ -76,6 +76,8 @@ pub struct Browser {
     /// What the browser's own log may say in this story: a refused form is told there too.
     forgiven: Mutex<Vec<&'static str>>,
     scripts: AtomicBool,
+    /// How often its person tapped.
+    pub tapped: AtomicUsize,
     // In the order in which they are to end.
     chromium: Chromium,
     _driver: Chromedriver,
@@ -160,6 +162,7 @@ impl Browser {
             story,
             forgiven: Mutex::new(Vec::new()),
             scripts: AtomicBool::new(true),
+            tapped: AtomicUsize::new(0),
             _driver: driver,
             _profile: profile,
         };

@@ -5,6 +5,7 @@ use fantoccini::Locator;
 use fantoccini::elements::Element;
 use fantoccini::wd::WindowHandle;
 use serde_json::{Value as Json, json};
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 use tokio::time::Instant;
 
@@ -44,6 +45,7 @@ impl Browser {
     /// Taps with a finger, or clicks with a mouse, where a person would: on what is in sight and not covered.
     pub async fn taps(&self, css: &str) {
         println!("{} taps {css}", self.who);
+        self.tapped.fetch_add(1, Ordering::Relaxed);
         let end = Instant::now() + PATIENCE;
         let at = loop {
             match self.client.execute(WHERE_TO_TAP, vec![json!(css)]).await {

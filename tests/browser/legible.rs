@@ -26,7 +26,7 @@ async fn a_day(club: &Club) {
 }
 
 /// Opens each page and gathers what falls short.
-async fn looks_through(browser: Browser, base: &str, pages: &[String]) {
+pub async fn looks_through(browser: Browser, base: &str, pages: &[String]) {
     let mut short = Vec::new();
     for (nth, page) in pages.iter().enumerate() {
         browser.opens(&format!("{base}{page}")).await;

@@ -16,6 +16,7 @@ mod wire;
 mod a_car_is_held;
 mod a_car_is_mended;
 mod coming_in;
+mod garage;
 mod gate_offline;
 mod grid;
 mod legible;
