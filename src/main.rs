@@ -16,7 +16,7 @@ use witnessmark::acts::House;
 use witnessmark::acts::hand_out::{Use, organizer_link};
 use witnessmark::acts::house::Outside;
 use witnessmark::acts::personal::{Term, keep_the_term};
-use witnessmark::acts::set_up::{CLUB_DAY, set_up};
+use witnessmark::acts::set_up::{CLUB_DAY, FAULT_GUIDE, set_up};
 use witnessmark::listen::{self, Certificate};
 use witnessmark::rules::worksheet;
 use witnessmark::rules::worksheet_input::InputError;
@@ -64,6 +64,17 @@ enum Command {
     /// Work on tech sheet files.
     #[command(subcommand)]
     Sheet(Sheet),
+    /// Work on fault guide files.
+    #[command(subcommand)]
+    Guide(Guide),
+}
+
+#[derive(Subcommand)]
+enum Guide {
+    /// Check a fault guide's file: an error names line and key.
+    Check { file: PathBuf },
+    /// Print the guide that comes with the program.
+    Default,
 }
 
 #[derive(Subcommand)]
@@ -204,18 +215,29 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
             say(CLUB_DAY.trim_end());
             Ok(ExitCode::SUCCESS)
         }
-        Command::Sheet(Sheet::Check { file }) => {
-            let bytes = std::fs::read(&file).map_err(|error| format!("{}: {error}", file.display()))?;
-            match terminal::sheet_text(&bytes).and_then(terminal::sheet_check) {
-                Ok(words) => say(&words),
-                Err(error) => {
-                    eprintln!("{}: {}", file.display(), error.message);
-                    return Ok(ExitCode::from(2));
-                }
-            }
+        Command::Sheet(Sheet::Check { file }) => check(&file, terminal::sheet_check),
+        Command::Guide(Guide::Default) => {
+            say(FAULT_GUIDE.trim_end());
             Ok(ExitCode::SUCCESS)
         }
+        Command::Guide(Guide::Check { file }) => check(&file, terminal::guide_check),
     }
+}
+
+/// Reads a file and says what it holds, or what is wrong with it.
+fn check(
+    file: &std::path::Path,
+    read: impl Fn(&str) -> Result<String, witnessmark::rules::worksheet_input::InputError>,
+) -> Result<ExitCode, Failure> {
+    let bytes = std::fs::read(file).map_err(|error| format!("{}: {error}", file.display()))?;
+    match terminal::sheet_text(&bytes).and_then(read) {
+        Ok(words) => say(&words),
+        Err(error) => {
+            eprintln!("{}: {}", file.display(), error.message);
+            return Ok(ExitCode::from(2));
+        }
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
 /// Prints a line. A reader that has seen enough and closed the pipe is no fault.

@@ -3,6 +3,7 @@
 use crate::acts::set_up::CLUB_DAY;
 use crate::rules::answer::{self, Answers};
 use crate::rules::chain::{self, Sealed};
+use crate::rules::fault_guide_file;
 use crate::rules::gear::Policy;
 use crate::rules::judge::{Judged, judge as judge_answers};
 use crate::rules::sheet::Sheet;
@@ -53,6 +54,18 @@ pub fn sheet_check(text: &str) -> Result<String, InputError> {
     let by_hand = sheet.items().filter(|item| item.by_hand.is_some()).count();
     let gear = sheet.gear.rows().len();
     Ok(format!("{}: {areas} areas, {items} items, {by_hand} by hand at the gate, {gear} gear labels", sheet.name))
+}
+
+/// `witnessmark guide check FILE`: what the fault guide holds.
+///
+/// # Errors
+/// What is wrong with it, with line and key.
+pub fn guide_check(text: &str) -> Result<String, InputError> {
+    let guide =
+        fault_guide_file::read(text).map_err(|error| InputError::at(format!("line {}", error.line), error.to_string()))?;
+    let causes: usize = guide.symptoms().iter().map(|symptom| symptom.causes.len()).sum();
+    let tests: usize = guide.symptoms().iter().map(|symptom| symptom.tests.len()).sum();
+    Ok(format!("{} symptoms, {causes} causes, {tests} tests that tell them apart", guide.symptoms().len()))
 }
 
 /// `witnessmark judge --sheet FILE --on DAY`: what the sheet's rules say of the answers.

@@ -6,13 +6,13 @@ use super::book::{Car, Garage, GearPiece, Job, Line, TrackDay};
 use super::change::PartState;
 use super::kinds::{Asks, FIXED, Fluid, GearKind, ReadingKind};
 use super::log::{last_changed, newest};
-use super::wear::{Planned, say, series};
+use super::wear::{Planned, Series, say, series};
 use crate::rules::answer::Typed;
 use crate::rules::brakes::{self, FluidGrade, judge_fluid};
 use crate::rules::critical_path::Hands;
 use crate::rules::days::days_between;
 use crate::rules::gear::{LabelDate, Policy, judge_label};
-use crate::rules::judge::Judged;
+use crate::rules::judge::{Finding, Judged};
 use crate::rules::schedule::{Late, Plan, ScheduleError, Supply, Task, plan};
 use crate::rules::sheet::{Bound, Kind, Sheet};
 use crate::rules::tyres::judge_date;
@@ -295,12 +295,19 @@ fn wear(before: &Before<'_, '_>) -> Vec<Stand> {
     let of_kind = |kind: ReadingKind| {
         let limit = limit_of(kind, sheet, before.car);
         let all = series(before.lines, kind, before.today);
-        all.into_iter().filter_map(move |one| {
+        all.into_iter().filter(move |one| !is_found(before, one)).filter_map(move |one| {
             let said = say(&one, limit?, Some(planned(before.day)), before.today, before.units);
-            Some(stand(said.weight?, said.words, To::Wear))
+            Some(stand(said.weight?, said.of(kind), To::Wear))
         })
     };
     ReadingKind::ALL.into_iter().flat_map(of_kind).collect()
+}
+
+/// Whether the sheet says so already: told once.
+fn is_found(before: &Before<'_, '_>, one: &Series) -> bool {
+    let items = one.kind.items();
+    let found = |finding: &Finding| finding.place == one.place && items.contains(&finding.item.as_str());
+    before.sheet.as_ref().is_some_and(|now| now.judged.holding().any(found))
 }
 
 /// The limit that a kind is held against, in its own unit: the sheet's first that holds the car, what is cast into the disc, or the

@@ -135,6 +135,13 @@ pub struct Said {
     pub weight: Option<Severity>,
 }
 
+impl Said {
+    /// The sentence where it does not stand under the kind's name: "Brake pad: Front left reaches ...".
+    pub fn of(&self, kind: ReadingKind) -> String {
+        if self.words.starts_with(kind.name()) { self.words.clone() } else { format!("{}: {}", kind.name(), self.words) }
+    }
+}
+
 /// "Front left reaches 3.0 mm after 2 to 4 more sessions; your next event has 6."
 ///
 /// # Example: a pad that loses half a millimetre a session

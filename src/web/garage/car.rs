@@ -7,7 +7,7 @@ use crate::rules::garage::book::{Job, TrackDay};
 use crate::rules::garage::kinds::ReadingKind;
 use crate::rules::garage::log::in_order;
 use crate::rules::garage::ready::{limit_of, planned};
-use crate::rules::garage::wear::{Said, say, series};
+use crate::rules::garage::wear::{Said, Series, say, series};
 use crate::web::Web;
 use crate::web::form::{At, Chosen};
 use crate::web::page::{Page, render};
@@ -46,9 +46,11 @@ pub(super) async fn show(
     let of_kind = |kind: ReadingKind| {
         let limit = limit_of(kind, Some(sheet), car);
         let all = series(&lines, kind, looked.today);
-        all.into_iter()
-            .filter_map(move |one| Some(say(&one, limit?, next.map(planned), looked.today, &units)))
-            .collect::<Vec<_>>()
+        let said = |one: &Series| {
+            let said = say(one, limit?, next.map(planned), looked.today, &units);
+            Some(Said { words: said.of(kind), weight: said.weight })
+        };
+        all.iter().filter_map(said).collect::<Vec<_>>()
     };
     let worn = ReadingKind::ALL.into_iter().flat_map(of_kind).filter(|said| said.weight.is_some()).collect();
     render(&CarPage {
