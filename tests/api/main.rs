@@ -18,6 +18,7 @@ mod editions;
 mod events;
 mod forms;
 mod garage;
+mod garage_calendar;
 mod gate;
 mod late;
 mod let_go;
