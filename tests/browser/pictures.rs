@@ -1,4 +1,4 @@
-//! The README's pictures: six pages of the demo's club in the middle of its morning.
+//! The README's pictures: eight pages of the demo's club in the middle of its morning.
 //!
 //! `WITNESSMARK_PICTURES=FOLDER cargo test --test browser pictures` writes them to a folder; without it they stay with the
 //! screenshots.
@@ -58,7 +58,7 @@ fn picture(name: &str) -> PathBuf {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-async fn six_pictures_for_the_readme_are_made_of_the_demo() {
+async fn eight_pictures_for_the_readme_are_made_of_the_demo() {
     in_time(async {
         let club = DemoClub::open().await;
         let phone = Browser::phone("pictures", "driver").await;
@@ -76,6 +76,16 @@ async fn six_pictures_for_the_readme_are_made_of_the_demo() {
         phone.follows(".wait a:has(.flagged)").await;
         phone.sees(".clear", "to check").await;
         phone.keeps_as(&picture("gate")).await;
+
+        phone.opens(club.link("weeks before")).await;
+        phone.follows(".cars a").await;
+        phone.follows("a[href$=\"/wear\"]").await;
+        phone.sees(".worn .said", "more sessions; your next event has 6.").await;
+        phone.keeps_as(&picture("wear")).await;
+        phone.follows(".bar .back").await;
+        phone.follows("a.go").await;
+        phone.sees("h1", "Not ready yet").await;
+        phone.keeps_as(&picture("ready")).await;
         phone.closes().await;
 
         let clubhouse = Browser::desktop("pictures", "organizer").await;

@@ -82,7 +82,10 @@ pub(super) fn in_turn(car: &Car, work: &Work<'_>) -> Vec<Listed> {
     let turn = |turn: &crate::rules::schedule::PlannedTurn| {
         let (job, task) = (work.jobs.get(turn.task)?, work.plan.tasks.get(turn.task)?);
         let (class, when) = match task.late {
-            Late::No => ("fix", format!("begin by {}", short_day(&task.latest_start))),
+            Late::No => {
+                let (plan, last) = (short_day(&turn.start), short_day(&task.latest_start));
+                ("fix", format!("plan {plan}, begin by {last} at the latest"))
+            }
             Late::WithTheRest => ("stop", "does not fit in with the rest".to_owned()),
             Late::ByItself => ("stop", "too late for the day".to_owned()),
         };
