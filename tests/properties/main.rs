@@ -3,6 +3,7 @@
 mod answers;
 mod chain;
 mod fault_guide;
+mod garage;
 mod house;
 mod schedule;
 mod standing;

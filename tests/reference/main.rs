@@ -4,6 +4,7 @@ mod brakes;
 mod calendar;
 mod engine;
 mod fasteners;
+mod garage_wear;
 mod gear;
 mod input;
 mod noise;
