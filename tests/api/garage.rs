@@ -273,3 +273,20 @@ async fn jobs_do_not_wait_for_each_other_in_a_circle() {
     assert!(page.first(".alert").contains("in a circle"), "{}", page.first(".alert"));
     assert_eq!(page.value_of("input[name=title]"), "Pads", "what was typed is still there");
 }
+
+#[tokio::test]
+async fn what_the_gate_holds_a_car_for_stands_in_the_way_in_the_garage_too() {
+    let club = Club::open().await;
+    let ines = club.driver("27").await;
+    let garage = ines.opens_a_garage().await;
+    ines.sends(|_| ()).await;
+    let day = garage.day("Spring day").await;
+    assert_eq!(garage.page(&day).await.first("h1"), "Ready to load");
+    let holt = club.inspector("R. Holt").await;
+    holt.holds("27", "Coolant drops from the hose at the radiator.").await;
+    let page = garage.page(&day).await;
+    assert_eq!(page.first("h1"), "Not ready yet: 1 thing stands in the way");
+    assert_eq!(page.first(".todo li p"), "Held at the gate by R. Holt: Coolant drops from the hose at the radiator.");
+    holt.clears("27").await;
+    assert_eq!(garage.page(&day).await.first("h1"), "Ready to load");
+}

@@ -14,6 +14,7 @@ use crate::rules::garage::ready::{Before, Ready, SheetNow, ready};
 use crate::rules::judge::{Judged, judge};
 use crate::rules::sheet::Sheet;
 use crate::rules::units::Units;
+use crate::store::history::{Kind, Record};
 use crate::store::{StoreError, club, garage};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -33,6 +34,8 @@ pub struct Brought {
     pub judged: Judged,
     /// How many answers cannot be read.
     pub unread: usize,
+    /// Holds and withdrawals that stand, in words.
+    pub held: Vec<String>,
 }
 
 /// A garage with everything that its pages show.
@@ -93,7 +96,14 @@ async fn bring(house: &House, entry: Uuid, units: &Units) -> Result<Brought, Ref
     let sheet = &known.edition.sheet;
     let (answers, troubles) = fill_in::read_draft(sheet, &draft, fill_in::today(house, &known));
     let judged = judge(sheet, &answers, known.event.day, units);
-    Ok(Brought { state, answers, judged, unread: troubles.len(), known })
+    let held = state.standing_bars().into_iter().map(held).collect::<Result<_, _>>()?;
+    Ok(Brought { state, answers, judged, unread: troubles.len(), held, known })
+}
+
+/// A hold or withdrawal as its driver reads it.
+fn held(record: &Record) -> Result<String, StoreError> {
+    let did = if record.kind == Kind::Withdrawal { "Clearance taken back" } else { "Held at the gate" };
+    Ok(format!("{did} by {}: {}", record.maker.name, state::word_body(record)?.reason))
 }
 
 impl Looked {
@@ -140,6 +150,7 @@ impl Looked {
             judged: &one.judged,
             unread: one.unread,
             is_sent: one.state.shown().is_some(),
+            held: &one.held,
         });
         let policy = &self.sheet_for(Some(day)).gear;
         let before = Before { garage: &self.garage, car, lines: &lines, day, today: self.today, policy, sheet, units };

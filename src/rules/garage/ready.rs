@@ -85,6 +85,8 @@ pub struct SheetNow<'a> {
     pub judged: &'a Judged,
     pub unread: usize,
     pub is_sent: bool,
+    /// What the gate holds the car for, or took its clearance back for, and nobody has cleared since.
+    pub held: &'a [String],
 }
 
 /// Where a thing is put right.
@@ -192,12 +194,13 @@ pub fn hours(hours: f64) -> String {
 fn findings(before: &Before<'_, '_>) -> Vec<Stand> {
     let Some(now) = &before.sheet else { return Vec::new() };
     let is_a_job = |item: &str| before.car.open_jobs().any(|job| job.card.item.as_deref() == Some(item));
-    let mut stands: Vec<Stand> = now
+    let held = now.held.iter().map(|words| stand(Severity::Stop, words, To::Sheet));
+    let found = now
         .judged
         .holding()
         .filter(|finding| !is_a_job(finding.item.as_str()))
-        .map(|finding| Stand { item: Some(finding.item.to_string()), ..stand(finding.severity, &finding.why, To::Sheet) })
-        .collect();
+        .map(|finding| Stand { item: Some(finding.item.to_string()), ..stand(finding.severity, &finding.why, To::Sheet) });
+    let mut stands: Vec<Stand> = held.chain(found).collect();
     let missing = now.judged.missing.len();
     if missing + now.unread > 0 {
         let words = format!("{} of the sheet wait for an answer.", count(missing + now.unread, "item", "items"));

@@ -86,6 +86,10 @@ impl AreaPage<'_> {
         }
     }
 
+    fn offers_any(&self) -> bool {
+        self.items.iter().any(|view| view.offer.is_some())
+    }
+
     /// How many of the offers can be confirmed together.
     fn to_confirm(&self) -> usize {
         self.items.iter().filter_map(|view| view.offer.as_ref()).filter(|offer| !offer.is_reading).count()

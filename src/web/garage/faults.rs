@@ -77,6 +77,14 @@ fn symptom_of<'g>(guide: &'g Guide, job: &Job) -> Result<&'g Symptom, Refusal> {
     job.card.symptom.as_deref().and_then(|id| guide.symptom(id)).ok_or_else(none)
 }
 
+/// The test that tells most now, with its minutes, where the job has a symptom of the guide.
+pub(super) fn best_test(guide: &Guide, job: &Job) -> Option<String> {
+    let symptom = symptom_of(guide, job).ok()?;
+    let narrowed = narrow(symptom, &tried(job));
+    let next = narrowed.next.first()?;
+    Some(format!("{} ({} min, {})", next.test.how, next.test.minutes, next.range()))
+}
+
 pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, job)): At<(Uuid, Uuid)>) -> Page {
     let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
     let (_, job) = looked.garage.job(job).ok_or(Refusal::NotHere)?;

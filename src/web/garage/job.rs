@@ -1,10 +1,12 @@
 //! A job: its card, steps, parts and tests; closed with what shows it, reopened when its symptom comes back.
 
 use super::blanks::{Ask, Blank, FormPage};
+use super::faults::best_test;
 use super::jobs::{Money, money, order};
 use super::parts::state_word;
 use super::{base, typed_of};
 use crate::acts::Refusal;
+use crate::acts::garage::guide;
 use crate::acts::garage::look::{Looked, look};
 use crate::acts::garage::note::note;
 use crate::rules::garage::book::{Car, Job, Part};
@@ -60,8 +62,10 @@ struct JobPage<'a> {
     money: Option<Money>,
     told: Vec<Told>,
     guesses: String,
-    /// What the history calls the cause by; said where a guess is the last one again.
+    /// What is suspected was suspected before the symptom came back.
     again: bool,
+    /// The test of the fault guide that tells most now.
+    best: Option<String>,
     ids: Vec<Uuid>,
 }
 
@@ -124,6 +128,7 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id
         money: money(&[job], currency),
         told: told(job, &looked.zone),
         again: job.suspects_again(),
+        best: best_test(&guide::current(&web.house).await?, job),
         guesses: guesses.iter().filter(|guess| **guess != job.card.cause).copied().collect::<Vec<_>>().join("; "),
         ids: (0..job.steps.len() + 2 * job.parts.len() + 1).map(|_| web.house.new_id()).collect(),
         car,
