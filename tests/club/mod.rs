@@ -4,6 +4,7 @@
 #![allow(dead_code, unused_imports, reason = "every test binary uses its own part of the club")]
 
 mod browser;
+mod keeper;
 mod people;
 mod still;
 
@@ -20,6 +21,7 @@ use witnessmark::acts::set_up::{CLUB_DAY, set_up};
 use witnessmark::web::{Web, router};
 
 pub use browser::{Answer, PASSPHRASE, Page, Person, css};
+pub use keeper::{Keeper, job, link_on};
 pub use people::{Driver, Inspector, Known, OpenCar};
 pub use still::Still;
 
