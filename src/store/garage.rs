@@ -46,12 +46,18 @@ pub async fn is_noted(db: &mut SqliteConnection, id: Uuid) -> Result<bool, Store
 
 /// Everything that was noted in a garage, in the order of its arrival.
 pub async fn changes(db: &mut SqliteConnection, garage: Uuid) -> Result<Vec<Noted>, StoreError> {
+    changes_since(db, garage, 0).await
+}
+
+/// What was noted in a garage after a place.
+pub async fn changes_since(db: &mut SqliteConnection, garage: Uuid, place: i64) -> Result<Vec<Noted>, StoreError> {
     // One long text: a message for each row costs more than the reading of it.
     let packed: Option<String> = sqlx::query_scalar(
         "select json_group_array(json_array(lower(hex(id)), made_at, json(body)) order by place)
-         from garage_change where garage_id = ?",
+         from garage_change where garage_id = ? and place > ?",
     )
     .bind(&garage.as_bytes()[..])
+    .bind(place)
     .fetch_optional(db)
     .await?
     .flatten();

@@ -1,6 +1,6 @@
 //! A driver's garage over a season of three events: what is read, worn, ordered and mended, and what the next sheet is offered.
 
-use crate::club::{Club, Driver, Keeper, Person};
+use crate::club::{AtGarage, Club, Driver, Person};
 use reqwest::StatusCode;
 use serde_json::json;
 
@@ -24,7 +24,7 @@ async fn a_season_in_the_garage_from_the_first_sheet_to_the_third_event() {
     // Spring day. The garage is opened from the sheet, and is the driver's from then on.
     let browser = {
         let ines = club.driver("27").await;
-        let garage = ines.opens_a_garage().await;
+        let garage = ines.opens_own_garage().await;
         assert_eq!(garage.page(&garage.base).await.all(".cars b"), ["Corvane S4"], "the entry's car is in it");
         let facts = [("name", "Corvane S4"), ("roof", "closed"), ("torque-asked", "110"), ("tyre-marking", "205/50 R16 87V")];
         garage.notes("facts", &facts).await;
@@ -34,7 +34,7 @@ async fn a_season_in_the_garage_from_the_first_sheet_to_the_third_event() {
         garage.reads_pads("2026-05-09", ["10.3", "10.4", "8.8", "8.8"], false).await;
         let log = garage.page("log").await.text();
         assert!(log.contains("from: Spring day"), "what was sent with the sheet is in the log: {log}");
-        let Keeper { base, car, secret, .. } = garage;
+        let AtGarage { base, car, secret, .. } = garage;
         Browser { person: ines.person, base, car, secret }
     };
 
@@ -43,7 +43,7 @@ async fn a_season_in_the_garage_from_the_first_sheet_to_the_third_event() {
     days(&club, 20);
     let browser = {
         let ines = at_this_event(&club, "27", browser.person).await;
-        let garage = Keeper { driver: &ines, base: browser.base, car: browser.car, secret: browser.secret };
+        let garage = AtGarage { driver: &ines, base: browser.base, car: browser.car, secret: browser.secret };
         let empty = ines.looks().await.first("h2:has(small)");
         assert!(empty.contains("0 of"), "nothing is copied in silence: {empty}");
         let door = format!("{}/garage", ines.home());
@@ -53,7 +53,7 @@ async fn a_season_in_the_garage_from_the_first_sheet_to_the_third_event() {
         sees_what_is_worn(&garage).await;
         the_leak(&garage).await;
         confirms_the_sheet(&ines).await;
-        let Keeper { base, car, secret, .. } = garage;
+        let AtGarage { base, car, secret, .. } = garage;
         Browser { person: ines.person, base, car, secret }
     };
 
@@ -62,7 +62,7 @@ async fn a_season_in_the_garage_from_the_first_sheet_to_the_third_event() {
     let ines = at_this_event(&club, "27", browser.person).await;
     // Beyond the term of the organizer's own device.
     days(&club, 60);
-    let garage = Keeper { driver: &ines, base: browser.base, car: browser.car, secret: browser.secret };
+    let garage = AtGarage { driver: &ines, base: browser.base, car: browser.car, secret: browser.secret };
     let car = garage.car.rsplit('/').next().expect("an id").to_owned();
     ines.person.post(&format!("{}/garage", ines.home()), &[("car", &car)]).await;
     it_came_back(&garage).await;
@@ -77,7 +77,7 @@ struct Browser {
 }
 
 /// Wear after the first day, said in words, in time to order.
-async fn sees_what_is_worn(garage: &Keeper<'_>) {
+async fn sees_what_is_worn(garage: &AtGarage<'_>) {
     garage.drove("2026-05-20", "4", "80").await;
     garage.reads_pads("2026-05-20", ["8.0", "8.5", "8.3", "8.3"], false).await;
     garage.drove("2026-05-27", "6", "120").await;
@@ -99,7 +99,7 @@ async fn sees_what_is_worn(garage: &Keeper<'_>) {
 }
 
 /// A leak becomes a job with a part that takes its time; the day is too near, then it is not.
-async fn the_leak(garage: &Keeper<'_>) {
+async fn the_leak(garage: &AtGarage<'_>) {
     let leak =
         garage.job("Oil drips at the front", "engine", "3", &[("cause", "Cam cover gasket"), ("symptom", "oil-drips")]).await;
     garage.notes(&format!("{leak}/parts"), &[("name", "Gasket"), ("price", "34.50"), ("lead", "30"), ("is", "to-order")]).await;
@@ -164,7 +164,7 @@ async fn confirms_the_sheet(ines: &Driver<'_>) {
 }
 
 /// The symptom comes back in autumn.
-async fn it_came_back(garage: &Keeper<'_>) {
+async fn it_came_back(garage: &AtGarage<'_>) {
     let jobs = garage.page("jobs").await;
     let leak = jobs.attr("details .jobs a", "href");
     garage.notes(&format!("{leak}/reopen"), &[("why", "Drops again after the drive home.")]).await;
@@ -186,7 +186,7 @@ async fn it_came_back(garage: &Keeper<'_>) {
 async fn the_log_goes_out_as_a_table_and_comes_in_again_once() {
     let club = Club::open().await;
     let ines = club.driver("27").await;
-    let garage = ines.opens_a_garage().await;
+    let garage = ines.opens_own_garage().await;
     garage.reads_pads("2026-05-01", ["9.5", "9.4", "8.1", "8.0"], true).await;
     garage.drove("2026-05-02", "5", "95").await;
     garage.notes("fluids", &[("fluid", "brake-fluid"), ("day", "2026-05-03"), ("grade", "DOT 4")]).await;
@@ -196,7 +196,7 @@ async fn the_log_goes_out_as_a_table_and_comes_in_again_once() {
     assert!(table.contains("2026-05-03,,toe,front,-0.2,deg,,"), "a figure below nought is a figure: {table}");
 
     let marta = club.driver("7").await;
-    let other = marta.opens_a_garage().await;
+    let other = marta.opens_own_garage().await;
     for _ in 0..2 {
         other.notes("log/import", &[("text", &table)]).await;
         let again = marta.person.get(&format!("{}/log.csv", other.car)).await.text().await;
@@ -221,7 +221,7 @@ async fn the_log_goes_out_as_a_table_and_comes_in_again_once() {
 async fn a_worksheet_s_readings_are_kept_in_the_log() {
     let club = Club::open().await;
     let ines = club.driver("27").await;
-    let garage = ines.opens_a_garage().await;
+    let garage = ines.opens_own_garage().await;
     let query = "units=metric&cylinders.0.percent=8&cylinders.1.percent=19&cylinders.2.percent=9&cylinders.3.percent=8";
     let worksheet = ines.person.get(&format!("/worksheets/leak-down?{query}")).await.page().await;
     let keep = worksheet.attr("a[href^='/my/garage/worksheets/']", "href");
@@ -253,7 +253,7 @@ async fn the_club_edits_the_fault_guide_and_a_slip_is_told_by_its_line() {
     assert_eq!(club.organizer.post("/club/guide", &[("file", &edited)]).await.status(), StatusCode::SEE_OTHER);
     assert!(club.organizer.get("/club/guide").await.page().await.first(".lead").contains("Edition 1, by M. Ashdown"));
     let ines = club.driver("27").await;
-    let garage = ines.opens_a_garage().await;
+    let garage = ines.opens_own_garage().await;
     assert!(garage.page("faults").await.text().contains("It drips oil"), "drivers follow the club's guide");
 }
 
@@ -261,7 +261,7 @@ async fn the_club_edits_the_fault_guide_and_a_slip_is_told_by_its_line() {
 async fn jobs_do_not_wait_for_each_other_in_a_circle() {
     let club = Club::open().await;
     let ines = club.driver("27").await;
-    let garage = ines.opens_a_garage().await;
+    let garage = ines.opens_own_garage().await;
     let pads = garage.job("Pads", "brakes", "2", &[]).await;
     let after_pads = format!("after.{}", pads.rsplit('/').next().expect("an id"));
     let bleed = garage.job("Bleed", "brakes", "1", &[(&after_pads, "1")]).await;
@@ -278,7 +278,7 @@ async fn jobs_do_not_wait_for_each_other_in_a_circle() {
 async fn what_the_gate_holds_a_car_for_stands_in_the_way_in_the_garage_too() {
     let club = Club::open().await;
     let ines = club.driver("27").await;
-    let garage = ines.opens_a_garage().await;
+    let garage = ines.opens_own_garage().await;
     ines.sends(|_| ()).await;
     let day = garage.day("Spring day").await;
     assert_eq!(garage.page(&day).await.first("h1"), "Ready to load");

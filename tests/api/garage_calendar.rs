@@ -1,7 +1,7 @@
 //! The garage's due days in a telephone's calendar: the address is the key, and what is read there is read by a library that did
 //! not write it (calcard).
 
-use crate::club::{Club, Keeper, Person};
+use crate::club::{AtGarage, Club, Person};
 use calcard::icalendar::{ICalendarProperty, ICalendarValue};
 use calcard::{Entry, Parser};
 use reqwest::StatusCode;
@@ -23,7 +23,7 @@ fn dues(text: &str) -> Vec<(String, String)> {
     dues
 }
 
-async fn makes_an_address(garage: &Keeper<'_>) -> String {
+async fn makes_an_address(garage: &AtGarage<'_>) -> String {
     let path = format!("{}/keep/calendar", garage.base);
     let page = garage.driver.person.post(&path, &[]).await.page().await;
     let address = page.first("p.link");
@@ -35,7 +35,7 @@ async fn what_is_due_stands_in_the_drivers_calendar_until_the_address_is_ended()
     let mut club = Club::open().await;
     club.turns_to_event("Summer day", "2026-06-13").await;
     let ines = club.driver("27").await;
-    let garage = ines.opens_a_garage().await;
+    let garage = ines.opens_own_garage().await;
     // Two hours every day: three hours of work begin at the latest two days before, on 11 June; ten days to come: order by 1 June.
     let week = ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"].map(|day| (day, "2"));
     garage.notes(&format!("{}/hours", garage.base), &week).await;

@@ -1,7 +1,7 @@
 //! A walk through every door with hands full of rubbish: whatever is asked, the answer is a sentence and never a fault of
 //! the program. The routes are the program's own list, so a new one is walked without anybody remembering to add it.
 
-use crate::club::{Answer, Club, Person};
+use crate::club::{Answer, Club, Driver, Person, job as job_form};
 use crate::tools::{heard, listen};
 use reqwest::{Method, RequestBuilder, StatusCode};
 use std::collections::{BTreeMap, BTreeSet};
@@ -29,13 +29,14 @@ struct Ground {
 async fn ground() -> Ground {
     listen();
     let club = Club::open().await;
-    let (entry, driver, inspector) = {
+    let (entry, driver, inspector, garage) = {
         let ines = club.driver("27").await;
         ines.sends(|_| ()).await;
+        let driver = ines.person.cookie(&ines.home());
         let holt = club.inspector("R. Holt").await;
         holt.clears("27").await;
         club.inspector("S. Pare").await;
-        (ines.entry.clone(), ines.person.cookie(&ines.home()), holt.person.cookie(&holt.lane()))
+        (ines.entry.clone(), driver, holt.person.cookie(&holt.lane()), full_garage(&ines).await)
     };
     let spare = club.another_link_for("S. Pare").await;
     let marshal = Person::come_in(&club.base, &club.link_for("marshal", "Pit exit").await).await;
@@ -43,8 +44,8 @@ async fn ground() -> Ground {
     let forms = club.forms_for("S. Pare").await;
     let id_in = |part: &str| forms.iter().find(|form| form.contains(part)).and_then(|form| form.split('/').rev().nth(1));
     let sheet = club.organizer.get(&format!("/club/events/{}/sheet", club.event)).await.page().await;
-    let real = BTreeMap::from([
-        ("entry", entry),
+    let mut real = BTreeMap::from([
+        ("entry", entry.clone()),
         ("event", club.event.clone()),
         ("area", "brakes".into()),
         ("item", "photos".into()),
@@ -54,12 +55,18 @@ async fn ground() -> Ground {
         ("passkey", "00".into()),
         ("edition", sheet.attr("a[href^='/club/editions/']", "href").rsplit('/').next().expect("an id").to_owned()),
         ("secret", spare),
+        ("kind", "pad".into()),
+        // The day that came with the sheet bears its entry's id.
+        ("day", entry.clone()),
         ("version", "old".into()),
-        ("name", "tyre-date".into()),
+        ("name", "compression".into()),
         ("pass", "NOTAPASS".into()),
         ("*path", "css/base.css".into()),
     ]);
+    let (keeper, of_garage) = garage;
+    real.extend(of_garage);
     let people = vec![
+        ("a garage keeper", keeper, "/my/garage"),
         ("a driver", driver, "/my"),
         ("an inspector", inspector, "/gate"),
         ("a marshal", marshal, "/grid"),
@@ -67,6 +74,36 @@ async fn ground() -> Ground {
         ("the organizer", String::new(), "/club"),
     ];
     Ground { club, real, people, faults: Mutex::default() }
+}
+
+/// Ines' garage with one of everything in it: its keeper's cookie, and the ids.
+async fn full_garage(ines: &Driver<'_>) -> (String, Vec<(&'static str, String)>) {
+    let keeper = ines.opens_a_garage().await;
+    let job = keeper.has_to("Find the oil leak").await;
+    let part = keeper.notes(&format!("/jobs/{job}/parts"), &[("name", "A seal"), ("lead", "5"), ("price", "12.50")]).await;
+    let symptom = keeper.looks_at_car("/faults").await.page().await.attr("ul.jobs a", "href");
+    let symptom = symptom.split("symptom=").nth(1).and_then(|rest| rest.split('&').next()).expect("a symptom").to_owned();
+    let card = [job_form("Find the oil leak").as_slice(), &[("symptom", symptom.as_str())]].concat();
+    keeper.notes(&format!("/jobs/{job}/card"), &card).await;
+    let day = "2026-05-09";
+    let gear = keeper.notes("/gear", &[("what", "helmet"), ("name", "The white one"), ("label", "SA2020")]).await;
+    let line = keeper.notes_of_car("/readings/pad", &[("day", day), ("lf", "9"), ("unit", "mm")]).await;
+    let photo = crate::tools::png(8, 8);
+    let path = format!("{}/photos-of/{line}", keeper.home());
+    assert_eq!(keeper.person.upload(&path, "photo", &[("a.png", "image/png", &photo)]).await.status(), StatusCode::SEE_OTHER);
+    let photo =
+        keeper.file().await["changes"].as_array().and_then(|all| all.last()?["change"]["photo"].as_str().map(str::to_owned));
+    let ids = vec![
+        ("garage", keeper.garage.clone()),
+        ("car", keeper.car.clone()),
+        ("job", job.clone()),
+        ("part", part),
+        ("gear", gear),
+        ("line", line),
+        ("of", job),
+        ("photo", photo.expect("the photo is noted")),
+    ];
+    (keeper.cookie(), ids)
 }
 
 impl Ground {
@@ -304,6 +341,10 @@ fn bodies() -> Vec<(&'static str, Vec<u8>)> {
 async fn every_post_answers_every_body() {
     let ground = ground().await;
     let before = ground.club.house.store.count_records().await.expect("a count");
+    let keeper = ground.people[0].1.clone();
+    let garage =
+        async || ground.club.organizer.get_with(&ground.path("/my/garage/{garage}/keep/garage.json", None), &keeper).await;
+    let noted = garage().await.text().await;
     // Who signs themselves out walks no further.
     for route in routes().into_iter().filter(|route| !route.ends_with("/sign-out")) {
         let path = ground.path(&route, None);
@@ -324,5 +365,6 @@ async fn every_post_answers_every_body() {
         }
     }
     assert_eq!(ground.club.house.store.count_records().await.expect("a count"), before, "no rubbish became a record");
+    assert!(noted == garage().await.text().await && noted.contains("Find the oil leak"), "nor was any noted in the garage");
     ground.nothing_broke().await;
 }

@@ -1,13 +1,13 @@
 //! A driver and the garage on a phone: opened from the sheet, looked after for weeks, and the next sheet done in a third of the taps.
 
 use crate::browser::{Browser, in_time};
-use crate::club::{Club, Driver, Keeper, sound_answers};
+use crate::club::{AtGarage, Club, Driver, sound_answers};
 use crate::sheet;
 use serde_json::json;
 use std::sync::atomic::Ordering;
 
 /// Every page of the garage that a driver opens in a usual week.
-async fn pages_of(garage: &Keeper<'_>) -> Vec<String> {
+async fn pages_of(garage: &AtGarage<'_>) -> Vec<String> {
     let car = &garage.car;
     let base = &garage.base;
     let mut pages = vec![base.clone(), car.clone()];
@@ -34,7 +34,7 @@ async fn pages_of(garage: &Keeper<'_>) -> Vec<String> {
 }
 
 /// A garage in the middle of things.
-async fn a_week(garage: &Keeper<'_>) -> String {
+async fn a_week(garage: &AtGarage<'_>) -> String {
     garage.reads_pads("2026-04-01", ["11.0", "11.0", "9.0", "9.0"], true).await;
     garage.drove("2026-04-05", "4", "80").await;
     garage.reads_pads("2026-04-06", ["9.1", "9.3", "8.4", "8.5"], false).await;
@@ -57,7 +57,7 @@ async fn the_garages_pages_are_read_at_night_and_tapped_with_gloves() {
     in_time(async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
-        let garage = ines.opens_a_garage().await;
+        let garage = ines.opens_own_garage().await;
         let leak = a_week(&garage).await;
         let mut pages = pages_of(&garage).await;
         pages.extend(["", "/card", "/fault", "/done", "/parts/new"].map(|page| format!("{leak}{page}")));
@@ -69,7 +69,7 @@ async fn the_garages_pages_are_read_at_night_and_tapped_with_gloves() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-async fn ines_opens_a_garage_from_her_sheet_and_sees_what_stands_in_the_way() {
+async fn ines_opens_own_garage_from_her_sheet_and_sees_what_stands_in_the_way() {
     in_time(async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
@@ -199,7 +199,7 @@ async fn the_garage_is_read_without_signal_and_nothing_typed_is_lost() {
     in_time(async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
-        let garage = ines.opens_a_garage().await;
+        let garage = ines.opens_own_garage().await;
         a_week(&garage).await;
         let wire = crate::wire::Wire::to(&club.base).await;
         let phone = Browser::phone("garage", "no-signal").await;

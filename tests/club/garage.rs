@@ -4,7 +4,7 @@ use super::{Answer, Club, Driver, Page, css};
 use reqwest::StatusCode;
 
 /// A driver's garage with one car in it, opened from the driver's sheet on the same browser.
-pub struct Keeper<'d> {
+pub struct AtGarage<'d> {
     pub driver: &'d Driver<'d>,
     /// `/my/garage/{garage}`
     pub base: String,
@@ -16,7 +16,7 @@ pub struct Keeper<'d> {
 
 impl Driver<'_> {
     /// Opens a garage from the sheet.
-    pub async fn opens_a_garage(&self) -> Keeper<'_> {
+    pub async fn opens_own_garage(&self) -> AtGarage<'_> {
         let door = format!("{}/garage", self.home());
         let asked = self.person.get(&door).await.page().await;
         let id = asked.value_of("input[name=id]");
@@ -27,11 +27,11 @@ impl Driver<'_> {
         let base = page.attr(".key a.go", "href");
         let home = self.person.get(&base).await.page().await;
         let car = home.attr(".cars a", "href");
-        Keeper { driver: self, base, car, secret }
+        AtGarage { driver: self, base, car, secret }
     }
 }
 
-impl Keeper<'_> {
+impl AtGarage<'_> {
     pub fn club(&self) -> &Club {
         self.driver.club
     }

@@ -5,6 +5,7 @@
 
 mod browser;
 mod garage;
+mod keeper;
 mod people;
 mod still;
 
@@ -21,7 +22,8 @@ use witnessmark::acts::set_up::{CLUB_DAY, set_up};
 use witnessmark::web::{Web, router};
 
 pub use browser::{Answer, PASSPHRASE, Page, Person, css};
-pub use garage::Keeper;
+pub use garage::AtGarage;
+pub use keeper::{Keeper, job, link_on};
 pub use people::{Driver, Inspector, Known, OpenCar};
 pub use still::Still;
 

@@ -1,6 +1,6 @@
 //! Opening a garage from a sheet, and bringing a sheet to a garage: who does it holds both.
 
-use super::note::{Noting, note};
+use super::note::{Noting, id_made_of, note};
 use crate::acts::Refusal;
 use crate::acts::enter::{self, Caller, Entered};
 use crate::acts::hand_out::{self, HandedOut, Use};
@@ -48,7 +48,7 @@ pub async fn open(house: &House, driver: &Actor, entry: Uuid, id: Uuid, caller: 
     let caller = Caller { door: None, ..caller.clone() };
     let (device, cookie) = enter::new_device(house, (&link, digest), &caller, seconds)?;
     let now = house.now();
-    let first = first_changes(house, None, &entry, &event, day);
+    let first = first_changes(None, house.new_id(), &entry, &event, day);
     let link_made = link.clone();
     let came_in = house
         .write_as(driver, Touch::Access, move |db| {
@@ -68,12 +68,12 @@ pub async fn open(house: &House, driver: &Actor, entry: Uuid, id: Uuid, caller: 
     Ok(Opened { garage: id, entered: enter::entered(came_in, link, cookie, seconds)?, secret })
 }
 
-/// The car, where it is new, and its day.
-fn first_changes(house: &House, car: Option<Uuid>, entry: &Entry, event: &str, day: Date) -> Vec<Noting> {
-    let id = car.unwrap_or_else(|| house.new_id());
+/// The car, where it is new, and its day. A new car has the id that the page made: brought twice, it is one car.
+fn first_changes(car: Option<Uuid>, new: Uuid, entry: &Entry, event: &str, day: Date) -> Vec<Noting> {
+    let id = car.unwrap_or(new);
     let mut changes = Vec::new();
     if car.is_none() {
-        changes.push((house.new_id(), Change::Car { car: id, name: entry.car.clone() }));
+        changes.push((new, Change::Car { car: id, name: entry.car.clone() }));
     }
     let day = Change::Day {
         // The entry's own id: brought twice, it is the same day.
@@ -85,13 +85,20 @@ fn first_changes(house: &House, car: Option<Uuid>, entry: &Entry, event: &str, d
         session_min: SESSION_MIN,
         entry: Some(entry.id),
     };
-    changes.push((house.new_id(), day));
+    changes.push((id_made_of(&[new.as_bytes(), b"day"]), day));
     changes
 }
 
-/// Brings an entry to a car of a garage; to a new car where none is named.
-pub async fn bring(house: &House, driver: &Actor, keeper: &Actor, entry: Uuid, car: Option<Uuid>) -> Result<(), Refusal> {
+/// Brings an entry to a car of a garage; to a new car, under the id that the page made, where none is named.
+pub async fn bring(
+    house: &House,
+    (driver, keeper): (&Actor, &Actor),
+    entry: Uuid,
+    new: Uuid,
+    car: Option<Uuid>,
+) -> Result<(), Refusal> {
+    check_id(new)?;
     let (entry, event, day) = entry_of(house, driver, entry).await?;
     let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
-    note(house, keeper, garage, first_changes(house, car, &entry, &event, day)).await
+    note(house, keeper, garage, first_changes(car, new, &entry, &event, day)).await
 }

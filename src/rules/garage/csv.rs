@@ -7,6 +7,7 @@ use super::change::{Change, Readings, Taken};
 use super::kinds::{Fluid, ReadingKind};
 use crate::rules::answer::{Trouble, read_in};
 use crate::rules::units::Unit;
+use jiff::Timestamp;
 use jiff::civil::{Date, Time};
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -17,6 +18,8 @@ pub const COLUMNS: [&str; 8] = ["day", "time", "what", "place", "value", "unit",
 const TRACK: &str = "track-time";
 /// The most lines of a file.
 pub const MOST_LINES: usize = 5000;
+/// The longest note in characters: a grade and a note of the form, written as one, go back in.
+const LONGEST_NOTE: usize = 300;
 /// The most troubles that are told at once.
 const MOST_TROUBLES: usize = 20;
 
@@ -43,11 +46,20 @@ pub fn rows(line: &Line) -> Vec<[String; 8]> {
     }
 }
 
-/// Reads a table into changes for a car, readings of one time and kind together.
+/// What a table holds.
+#[derive(Debug)]
+pub struct Table {
+    /// What the log does not have yet, readings of one time and kind together; each with how many like it came before.
+    pub new: Vec<(Change, usize)>,
+    /// How many lines the log has already.
+    pub there: usize,
+}
+
+/// Reads a table into changes for a car whose log has these lines already, struck ones among them.
 ///
 /// # Errors
 /// A trouble for each line that cannot be used, with its number; nothing is half read.
-pub fn read(text: &str, car: Uuid, today: Date) -> Result<Vec<Change>, Vec<Trouble>> {
+pub fn read(text: &str, car: Uuid, today: Date, log: &[&Line]) -> Result<Table, Vec<Trouble>> {
     let trouble = |at: String, message: &str| Trouble { field: at, message: message.to_owned() };
     // A spreadsheet of a country with decimal commas parts its columns by semicolons.
     let head = text.trim_start_matches('\u{feff}').lines().next().unwrap_or_default();
@@ -66,7 +78,10 @@ pub fn read(text: &str, car: Uuid, today: Date) -> Result<Vec<Change>, Vec<Troub
         let message = format!("There is no column \"{missing}\". The first line names the columns: {}.", COLUMNS.join(", "));
         return Err(vec![trouble("the first line".into(), &message)]);
     }
-    let (mut changes, mut troubles, mut sets) = (Vec::new(), Vec::new(), BTreeMap::new());
+    let mut known: BTreeMap<[String; 8], usize> = BTreeMap::new();
+    log.iter().flat_map(|line| rows(line)).for_each(|row| *known.entry(row).or_default() += 1);
+    let mut met: BTreeMap<[String; 8], usize> = BTreeMap::new();
+    let (mut changes, mut troubles, mut sets, mut there) = (Vec::new(), Vec::new(), BTreeMap::new(), 0);
     for (nth, record) in reader.records().enumerate() {
         let at = format!("line {}", nth + 2);
         if nth >= MOST_LINES {
@@ -82,8 +97,21 @@ pub fn read(text: &str, car: Uuid, today: Date) -> Result<Vec<Change>, Vec<Troub
         if COLUMNS.iter().all(|name| field(name).is_empty()) {
             continue;
         }
-        match read_row(field, car, today) {
-            Ok(Row::Whole(change)) => changes.push(*change),
+        let read = read_row(field, car, today);
+        if let Some(row) = read.as_ref().ok().and_then(Row::written) {
+            let so_far = met.entry(row.clone()).or_default();
+            *so_far += 1;
+            if *so_far <= known.get(&row).copied().unwrap_or_default() {
+                there += 1;
+                continue;
+            }
+            // Two sessions of one length on one day are two, though nothing tells them apart.
+            if let Ok(Row::Whole(change)) = &read {
+                changes.push((Change::clone(change), *so_far - 1));
+            }
+        }
+        match read {
+            Ok(Row::Whole(_)) => {}
             Ok(Row::Part(key, place, value)) => {
                 // The same place twice at one time: the later line is another reading, not a correction in silence.
                 let set: &mut BTreeMap<String, f64> = sets.entry(key).or_default();
@@ -101,9 +129,9 @@ pub fn read(text: &str, car: Uuid, today: Date) -> Result<Vec<Change>, Vec<Troub
     changes.extend(sets.into_iter().map(|((taken, token, unit, fresh, note), at)| {
         let what = ReadingKind::parse(&token).unwrap_or(ReadingKind::Pad);
         let readings = Readings { what, unit, at, fresh, note, from: "a file".into() };
-        Change::Readings { car, taken, readings }
+        (Change::Readings { car, taken, readings }, 0)
     }));
-    Ok(changes)
+    Ok(Table { new: changes, there })
 }
 
 type Set = (Taken, String, String, bool, String);
@@ -111,6 +139,32 @@ type Set = (Taken, String, String, bool, String);
 enum Row {
     Whole(Box<Change>),
     Part(Set, String, f64),
+}
+
+impl Row {
+    /// As the log's own table would write it.
+    fn written(&self) -> Option<[String; 8]> {
+        let what = match self {
+            Row::Part((taken, token, unit, fresh, note), place, value) => {
+                let (what, at) = (ReadingKind::parse(token)?, BTreeMap::from([(place.clone(), *value)]));
+                let from = String::new();
+                let readings = Readings { what, unit: unit.clone(), at, fresh: *fresh, note: note.clone(), from };
+                (*taken, Logged::Readings(readings))
+            }
+            Row::Whole(change) => match &**change {
+                Change::Track { taken, minutes, sessions, note, .. } => {
+                    (*taken, Logged::Track { minutes: *minutes, sessions: *sessions, note: note.clone() })
+                }
+                Change::Changed { taken, fluid, grade, note, .. } => {
+                    (*taken, Logged::Changed { fluid: *fluid, grade: grade.clone(), note: note.clone() })
+                }
+                _ => return None,
+            },
+        };
+        let (taken, what) = what;
+        let line = Line { id: Uuid::nil(), taken, noted_at: Timestamp::UNIX_EPOCH, what, photos: vec![], struck: false };
+        rows(&line).pop()
+    }
 }
 
 fn read_row<'r>(field: impl Fn(&str) -> &'r str, car: Uuid, today: Date) -> Result<Row, String> {
@@ -128,7 +182,7 @@ fn read_row<'r>(field: impl Fn(&str) -> &'r str, car: Uuid, today: Date) -> Resu
         }
     };
     let taken = Taken { day, clock };
-    let note: String = field("note").chars().filter(|c| !c.is_control()).take(200).collect();
+    let note = note_of(field("note"))?;
     let what = field("what").to_lowercase();
     if let Some(fluid) = Fluid::parse(&what) {
         return Ok(Row::Whole(Box::new(Change::Changed { car, taken, fluid, grade: String::new(), note })));
@@ -160,6 +214,14 @@ fn read_row<'r>(field: impl Fn(&str) -> &'r str, car: Uuid, today: Date) -> Resu
     }
     let fresh = matches!(field("new").to_lowercase().as_str(), "yes" | "new" | "1");
     Ok(Row::Part((taken, kind.token().into(), unit.token().into(), fresh, note), place.token(), value))
+}
+
+/// A note as it was before it was guarded for a spreadsheet (see `output/csv.rs`).
+fn note_of(text: &str) -> Result<String, String> {
+    let bare = text.strip_prefix('\'').filter(|rest| rest.starts_with(['=', '+', '-', '@'])).unwrap_or(text);
+    let note: String = bare.chars().filter(|c| !c.is_control()).collect();
+    let long = note.chars().count();
+    if long > LONGEST_NOTE { Err(format!("A note has at most {LONGEST_NOTE} characters; this has {long}.")) } else { Ok(note) }
 }
 
 fn shorten(text: &str) -> String {

@@ -11,6 +11,7 @@ pub const MOST_CHANGES: usize = 20_000;
 const MOST_CARS: usize = 40;
 const MOST_GEAR: usize = 60;
 const MOST_OPEN_JOBS: usize = 200;
+const OPEN_JOBS: &str = "200 open jobs on a car";
 const MOST_ON_A_JOB: usize = 60;
 
 /// Why a change is not taken.
@@ -32,11 +33,17 @@ pub enum NotTaken {
 impl Garage {
     /// The garage that these changes make, in the order of their arrival. A change about a thing that is not there changes nothing.
     pub fn of(changes: &[Noted]) -> Garage {
-        let mut garage = Garage { cars: Vec::new(), gear: Vec::new(), settings: Settings::default(), changes: changes.len() };
+        let mut garage = Garage { cars: Vec::new(), gear: Vec::new(), settings: Settings::default(), changes: 0 };
         for noted in changes {
-            garage.fold(noted);
+            garage.add(noted);
         }
         garage
+    }
+
+    /// One change more, the newest.
+    pub fn add(&mut self, noted: &Noted) {
+        self.changes += 1;
+        self.fold(noted);
     }
 
     fn car_mut(&mut self, id: Uuid) -> Option<&mut Car> {
@@ -123,7 +130,9 @@ impl Garage {
             Change::Car { car, .. } if is_new_car(car) => {
                 return if self.cars.len() < MOST_CARS { Ok(()) } else { Err(NotTaken::TooMany("40 cars")) };
             }
-            Change::Gear { .. } if self.gear.len() >= MOST_GEAR => return Err(NotTaken::TooMany("60 pieces of gear")),
+            Change::Gear { gear, .. } if self.gear.len() >= MOST_GEAR && self.gear.iter().all(|piece| piece.id != *gear) => {
+                return Err(NotTaken::TooMany("60 pieces of gear"));
+            }
             Change::GearGone { gear } if self.gear.iter().all(|piece| piece.id != *gear) => return Err(NotTaken::NotHere),
             Change::Struck { line } if !self.has_line(*line) => return Err(NotTaken::NotHere),
             Change::Photo { of, .. } if !self.has_line(*of) && self.job(*of).is_none() => return Err(NotTaken::NotHere),
@@ -137,9 +146,11 @@ impl Garage {
             return Err(NotTaken::NotHere);
         }
         let Some(id) = change.job() else { return Ok(()) };
-        let (_, job) = self.job(id).ok_or(NotTaken::NotHere)?;
+        let (of, job) = self.job(id).ok_or(NotTaken::NotHere)?;
         match change {
             Change::Reopened { .. } if !job.is_done => Err(NotTaken::Open),
+            // More than can be planned would shut the driver out of every page.
+            Change::Reopened { .. } if of.open_jobs().count() >= MOST_OPEN_JOBS => Err(NotTaken::TooMany(OPEN_JOBS)),
             Change::Reopened { .. } => Ok(()),
             _ if job.is_done => Err(NotTaken::Done),
             Change::Step { .. } if job.steps.len() >= MOST_ON_A_JOB => Err(NotTaken::TooMany("60 steps on a job")),
@@ -165,7 +176,7 @@ impl Garage {
             Some((there, _)) if there.id != car => return Err(NotTaken::NotHere),
             Some((_, there)) if there.is_done => return Err(NotTaken::Done),
             Some(_) => {}
-            None if of.open_jobs().count() >= MOST_OPEN_JOBS => return Err(NotTaken::TooMany("200 open jobs on a car")),
+            None if of.open_jobs().count() >= MOST_OPEN_JOBS => return Err(NotTaken::TooMany(OPEN_JOBS)),
             None => {}
         }
         if card.after.iter().any(|other| of.job(*other).is_none()) {

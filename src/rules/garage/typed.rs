@@ -60,7 +60,8 @@ impl<'t> Reader<'t> {
                 let (low, high) = (within.start(), within.end());
                 self.trouble(name, format!("{number} cannot be: this lies between {low} and {high}{}.", spaced(unit)));
             }
-            number => return number,
+            // Nought below nought is nought.
+            number => return number.map(|number| number + 0.0),
         }
         None
     }

@@ -68,9 +68,10 @@ pub(super) async fn enter(
             Err(other) => Err(other.into()),
         };
     }
-    let keeper = keeper.ok_or(Refusal::NotHere)?;
+    let none = || Refusal::NotNow("This browser is in no garage: open yours here, or by its link.".into());
+    let keeper = keeper.ok_or_else(none)?;
     let car =
         Some(form.text("car")).filter(|car| *car != "new").map(Uuid::parse_str).transpose().map_err(|_| Refusal::NotHere)?;
-    bring(&web.house, &actor, &keeper, entry, car).await?;
+    bring(&web.house, (&actor, &keeper), entry, form.id("id")?, car).await?;
     Ok(Redirect::to(&format!("/my/{entry}/garage")).into_response())
 }

@@ -59,6 +59,9 @@ fn read(typed: &Typed, gear: Uuid) -> Result<Change, Vec<Trouble>> {
         reader.trouble("date", error.to_string());
     }
     let valid_until = reader.raw("date-is") == "valid-until";
+    if !["", "made", "valid-until"].contains(&reader.raw("date-is")) {
+        reader.trouble("date-is", "Choose one of the answers listed.");
+    }
     reader.finish(()).and_then(|()| {
         let what = what.ok_or_else(Vec::new)?;
         Ok(Change::Gear { gear, what, name, label, date, valid_until })

@@ -65,7 +65,10 @@ fn read(typed: &Typed, guide: &Guide) -> Result<JobCard, Vec<Trouble>> {
     let (found, cause) = (reader.text("found", LONGEST), reader.text("cause", 120));
     let next_test = reader.text("next_test", 120);
     let hours = reader.must_number("hours", 0.0..=400.0, "h");
-    let symptom = Some(reader.raw("symptom").to_owned()).filter(|id| guide.symptom(id).is_some());
+    let symptom = Some(reader.raw("symptom").to_owned()).filter(|id| !id.is_empty());
+    if symptom.as_deref().is_some_and(|id| guide.symptom(id).is_none()) {
+        reader.trouble("symptom", "The fault guide has no such symptom, or no more: choose another, or none.");
+    }
     let item = Some(reader.raw("item").to_owned()).filter(|item| !item.is_empty() && item.len() <= 40);
     let after = typed.keys().filter_map(|name| Uuid::parse_str(name.strip_prefix("after.")?).ok()).collect();
     let must = reader.ticked("must");

@@ -3,7 +3,7 @@
 use super::blanks::{Ask, Blank, FormPage};
 use super::{base, typed_of};
 use crate::acts::garage::look::{Looked, look};
-use crate::acts::garage::note::note;
+use crate::acts::garage::note::{id_made_of, note};
 use crate::output::csv as table;
 use crate::rules::answer::Trouble;
 use crate::rules::garage::book::{Car, Line, Logged};
@@ -22,7 +22,6 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use sha2::{Digest, Sha256};
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -161,16 +160,18 @@ pub(super) async fn take_in(
     form: Form,
 ) -> Result<Response, Fault> {
     let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let page = import_page(&looked, looked.car(car)?, form.id("id")?);
-    let typed = typed_of(&form);
-    match csv::read(form.raw("text"), car, looked.today) {
-        Ok(changes) if changes.is_empty() => {
+    let on = looked.car(car)?;
+    let page = import_page(&looked, on, form.id("id")?);
+    let (typed, sheets) = (typed_of(&form), looked.lines_of_sheets(on));
+    let log: Vec<&Line> = on.log.iter().chain(&sheets).collect();
+    match csv::read(form.raw("text"), car, looked.today, &log) {
+        Ok(table) if table.new.is_empty() && table.there == 0 => {
             let message = "There is no line under the names of the columns.".to_owned();
             page.again(&typed, &[Trouble { field: "text".into(), message }])
         }
-        Ok(changes) => {
-            let noted =
-                note(&web.house, &actor, garage, changes.into_iter().map(|change| (id_of(garage, &change), change)).collect());
+        Ok(table) => {
+            let changes = table.new.into_iter().map(|(change, nth)| (id_of(garage, &change, nth), change)).collect();
+            let noted = note(&web.house, &actor, garage, changes);
             page.after(&typed, noted.await, &format!("{}/cars/{car}/log", base(garage)))
         }
         Err(troubles) => {
@@ -181,12 +182,8 @@ pub(super) async fn take_in(
     }
 }
 
-/// An id made of what the change says: the same line of a table, taken in twice, is one. It bears the marks of version 7.
-fn id_of(garage: Uuid, change: &Change) -> Uuid {
+/// The same line of a table, taken in twice by two taps, is one.
+fn id_of(garage: Uuid, change: &Change, nth: usize) -> Uuid {
     let said = serde_json::to_string(change).unwrap_or_default();
-    let digest: [u8; 32] = Sha256::new().chain_update(garage.as_bytes()).chain_update(said).finalize().into();
-    let mut bytes = [0; 16];
-    bytes.copy_from_slice(&digest[..16]);
-    (bytes[6], bytes[8]) = ((bytes[6] & 0x0f) | 0x70, (bytes[8] & 0x3f) | 0x80);
-    Uuid::from_bytes(bytes)
+    id_made_of(&[garage.as_bytes(), said.as_bytes(), &nth.to_le_bytes()])
 }

@@ -65,7 +65,11 @@ fn read(typed: &Typed, job: Uuid, part: Uuid, today: Date) -> Result<Change, Vec
         "here" => PartState::Here,
         "ordered" if reader.raw("here_on").is_empty() => PartState::Ordered { here_on: days_later(today, lead_days.into()) },
         "ordered" => PartState::Ordered { here_on: reader.day("here_on", days_later(today, -400)..=days_later(today, 400)) },
-        _ => PartState::ToOrder,
+        "" | "to-order" => PartState::ToOrder,
+        _ => {
+            reader.trouble("is", "Choose one of the answers listed.");
+            PartState::ToOrder
+        }
     };
     reader.finish(Change::Part { job, part, name, price_cents, lead_days, is })
 }

@@ -3,9 +3,7 @@
 use super::base;
 use crate::acts::Refusal;
 use crate::acts::garage::look::look;
-use crate::acts::garage::note::note;
 use crate::acts::garage::photo;
-use crate::rules::garage::change::Change;
 use crate::rules::units::Units;
 use crate::web::Web;
 use crate::web::error::Fault;
@@ -39,9 +37,7 @@ pub(super) async fn add(
         let is_photo = part.name() == Some("photo");
         let bytes = part.bytes().await?;
         if is_photo && !bytes.is_empty() {
-            let id = web.house.new_id();
-            photo::add(&web.house, &actor, garage, id, bytes.to_vec()).await?;
-            note(&web.house, &actor, garage, vec![(web.house.new_id(), Change::Photo { of, photo: id })]).await?;
+            photo::add(&web.house, &actor, garage, of, bytes.to_vec()).await?;
         }
     }
     Ok(Redirect::to(&to).into_response())

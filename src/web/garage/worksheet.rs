@@ -106,6 +106,10 @@ pub(super) async fn keep(
     };
     let Some(car) = car.filter(|_| reader.troubles.is_empty()) else { return page.again(&typed, &reader.troubles) };
     let kept = kept(&name, form.raw("query"), place, &units)?;
+    if kept.is_empty() {
+        let nothing = Refusal::NotNow("There is nothing in it that belongs in a log.".into());
+        return page.after(&typed, Err(nothing), "");
+    }
     // The first has the page's id: sent twice, all meet what is there.
     let changes: Vec<Noting> = kept
         .into_iter()
