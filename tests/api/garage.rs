@@ -46,10 +46,7 @@ async fn a_season_in_the_garage_from_the_first_sheet_to_the_third_event() {
         let garage = AtGarage { driver: &ines, base: browser.base, car: browser.car, secret: browser.secret };
         let empty = ines.looks().await.first("h2:has(small)");
         assert!(empty.contains("0 of"), "nothing is copied in silence: {empty}");
-        let door = format!("{}/garage", ines.home());
-        let car = ines.person.get(&door).await.page().await.value_of("button[name=car]");
-        let car = if car.is_empty() { garage.car.rsplit('/').next().expect("an id").to_owned() } else { car };
-        assert_eq!(ines.person.post(&door, &[("car", &car)]).await.status(), StatusCode::SEE_OTHER);
+        brings_the_sheet(&garage).await;
         sees_what_is_worn(&garage).await;
         the_leak(&garage).await;
         confirms_the_sheet(&ines).await;
@@ -63,8 +60,7 @@ async fn a_season_in_the_garage_from_the_first_sheet_to_the_third_event() {
     // Beyond the term of the organizer's own device.
     days(&club, 60);
     let garage = AtGarage { driver: &ines, base: browser.base, car: browser.car, secret: browser.secret };
-    let car = garage.car.rsplit('/').next().expect("an id").to_owned();
-    ines.person.post(&format!("{}/garage", ines.home()), &[("car", &car)]).await;
+    brings_the_sheet(&garage).await;
     it_came_back(&garage).await;
 }
 
@@ -74,6 +70,15 @@ struct Browser {
     base: String,
     car: String,
     secret: String,
+}
+
+/// The new sheet is of the car that is in the garage already.
+async fn brings_the_sheet(garage: &AtGarage<'_>) {
+    let door = format!("{}/garage", garage.driver.home());
+    let page = garage.page(&door).await;
+    let car = page.value_of("button[name=car]");
+    assert_eq!(garage.car, format!("{}/cars/{car}", garage.base), "the car is offered first: {}", page.text());
+    garage.notes(&door, &[("car", &car)]).await;
 }
 
 /// Wear after the first day, said in words, in time to order.
