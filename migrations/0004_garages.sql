@@ -64,6 +64,13 @@ begin
     select raise(abort, 'what was noted stays as it is');
 end;
 
+-- "insert or replace" removes the old row without a delete; for our own "on conflict do nothing" this says the same, earlier
+create trigger garage_change_is_not_replaced before insert on garage_change
+when exists (select 1 from garage_change where id = new.id or (garage_id = new.garage_id and place = new.place))
+begin
+    select raise(ignore);
+end;
+
 -- a driver may take the whole garage away, and nothing less
 create trigger garage_change_stays before delete on garage_change
 when (select erased_at from garage where id = old.garage_id) is null
@@ -90,3 +97,10 @@ create table fault_guide (
     made_at integer not null,
     made_by text not null
 ) strict;
+
+-- as `record_is_not_replaced`, for a record of another id in the same place of its event
+create trigger record_s_place_is_not_replaced before insert on record
+when exists (select 1 from record where event_id = new.event_id and place = new.place and id <> new.id)
+begin
+    select raise(abort, 'history is append-only');
+end;

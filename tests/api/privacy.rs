@@ -26,9 +26,10 @@ async fn verified(club: &Club) -> Result<usize, String> {
 }
 
 /// Whether the files of the database hold a text anywhere, free pages and journal among them.
-fn on_disk(club: &Club, text: &str) -> bool {
+pub fn on_disk(club: &Club, text: impl AsRef<[u8]>) -> bool {
+    let text = text.as_ref();
     let files = ["sqlite", "sqlite-wal"].map(|ending| std::fs::read(club.database().with_extension(ending)).unwrap_or_default());
-    files.iter().any(|bytes| bytes.windows(text.len()).any(|window| window == text.as_bytes()))
+    files.iter().any(|bytes| bytes.windows(text.len()).any(|window| window == text))
 }
 
 #[tokio::test]
