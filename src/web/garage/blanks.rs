@@ -1,10 +1,7 @@
 //! The garage's forms: blanks with what was typed and the trouble at each, one template for all of them.
 
-use crate::acts::garage::note::note;
-use crate::acts::{Actor, Refusal};
+use crate::acts::Refusal;
 use crate::rules::answer::{Trouble, Typed};
-use crate::rules::garage::change::Change;
-use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::page::render;
 use askama::Template;
@@ -171,25 +168,6 @@ impl FormPage {
     /// The page again, with what is in the way.
     pub fn again(self, typed: &Typed, troubles: &[Trouble]) -> Result<Response, Fault> {
         Ok((StatusCode::UNPROCESSABLE_ENTITY, render(&self.typed(typed, troubles))?).into_response())
-    }
-
-    /// Notes the change under the page's id, where it could be read.
-    pub async fn settle(
-        self,
-        web: &Web,
-        actor: &Actor,
-        (garage, id): (Uuid, Uuid),
-        typed: &Typed,
-        change: Result<Change, Vec<Trouble>>,
-        to: &str,
-    ) -> Result<Response, Fault> {
-        match change {
-            Err(troubles) => self.again(typed, &troubles),
-            Ok(change) => {
-                let noted = note(&web.house, actor, garage, vec![(id, change)]).await;
-                self.after(typed, noted, to)
-            }
-        }
     }
 
     /// What comes of noting it: on to the next page, or this one again with what was typed and why not.

@@ -1,19 +1,15 @@
 //! A car: how it stands, its days, jobs, wear and log.
 
-use super::base;
 use super::home::{CarView, car_view};
-use crate::acts::garage::look::look;
+use super::opened::Opened;
 use crate::rules::garage::book::{Job, TrackDay};
 use crate::rules::garage::kinds::ReadingKind;
 use crate::rules::garage::log::in_order;
 use crate::rules::garage::ready::{limit_of, planned};
 use crate::rules::garage::wear::{Said, Series, say, series};
-use crate::web::Web;
-use crate::web::form::{At, Chosen};
+use crate::web::form::At;
 use crate::web::page::{Page, render};
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
 use uuid::Uuid;
 
 #[derive(Template)]
@@ -31,37 +27,35 @@ struct CarPage<'a> {
     new_id: Uuid,
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, id)): At<(Uuid, Uuid)>,
-    Chosen(units): Chosen,
-) -> Page {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let car = looked.car(id)?;
-    let next = car.next_day(looked.today);
-    let sheets = looked.lines_of_sheets(car);
+pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page {
+    let car = opened.car(id)?;
+    let next = car.next_day(opened.looked.today);
+    let sheets = opened.looked.lines_of_sheets(car);
     let lines = in_order(car, &sheets);
-    let sheet = looked.sheet_for(next);
+    let sheet = opened.looked.sheet_for(next);
     let of_kind = |kind: ReadingKind| {
         let limit = limit_of(kind, Some(sheet), car);
-        let all = series(&lines, kind, looked.today);
+        let all = series(&lines, kind, opened.looked.today);
         let said = |one: &Series| {
-            let said = say(one, limit?, next.map(planned), looked.today, &units);
+            let said = say(one, limit?, next.map(planned), opened.looked.today, &opened.units);
             Some(Said { words: said.of(kind), weight: said.weight })
         };
         all.iter().filter_map(said).collect::<Vec<_>>()
     };
     let worn = ReadingKind::ALL.into_iter().flat_map(of_kind).filter(|said| said.weight.is_some()).collect();
     render(&CarPage {
-        base: base(garage),
-        view: car_view(&looked, car, &units)?,
-        coming: car.days.iter().filter(|day| day.day >= looked.today && Some(day.id) != next.map(|next| next.id)).collect(),
-        past: car.days.iter().rev().filter(|day| day.day < looked.today).collect(),
+        base: opened.base(),
+        view: car_view(&opened.looked, car, &opened.units)?,
+        coming: car
+            .days
+            .iter()
+            .filter(|day| day.day >= opened.looked.today && Some(day.id) != next.map(|next| next.id))
+            .collect(),
+        past: car.days.iter().rev().filter(|day| day.day < opened.looked.today).collect(),
         jobs: car.open_jobs().collect(),
         facts: car.facts.len(),
         lines: lines.len(),
-        new_id: web.house.new_id(),
+        new_id: opened.new_id(),
         worn,
         next,
     })

@@ -1,11 +1,11 @@
 //! A day the car is meant to go out: whether it will be ready, what to pack, how long it is.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage};
 use super::jobs::{Listed, Money, chain, in_turn, money};
-use super::{base, typed_of};
-use crate::acts::Refusal;
+use super::opened::{Opened, Sent};
 use crate::acts::garage::guide;
-use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::look::Looked;
 use crate::acts::garage::note::note;
 use crate::acts::garage::open::{SESSION_MIN, SESSIONS};
 use crate::rules::answer::{Trouble, Typed};
@@ -19,7 +19,7 @@ use crate::rules::packing::{PackKind, PackLine};
 use crate::rules::words::Severity;
 use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Chosen, Form};
+use crate::web::form::{At, Form};
 use crate::web::page::{Page, count, long_day, render};
 use crate::web::session::Who;
 use askama::Template;
@@ -173,26 +173,19 @@ fn systems(car: &Car, looked: &Looked) -> BTreeSet<CarSystem> {
     car.jobs.iter().filter(lately).map(|job| job.card.system).collect()
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car, day)): At<(Uuid, Uuid, Uuid)>,
-    Chosen(units): Chosen,
-) -> Page {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let car = looked.car(car)?;
-    let day = car.day(day).ok_or(Refusal::NotHere)?;
-    let ready = looked.ready_for(car, day, &units)?;
+pub(super) async fn show(opened: Opened, At((_, car, day)): At<(Uuid, Uuid, Uuid)>) -> Page {
+    let (car, day) = opened.day(car, day)?;
+    let ready = opened.looked.ready_for(car, day, &opened.units)?;
     let (class, heading, lead) = heading(&ready, day);
-    let view = |stand: &&Stand| stand_view(&looked, car, day, stand);
+    let view = |stand: &&Stand| stand_view(&opened.looked, car, day, stand);
     let holds = |stand: &&Stand| stand.weight != Severity::Note;
     let all: Vec<&Stand> = ready.stands.iter().collect();
     // Jobs are listed with their dates below: told once.
     let is_job = |stand: &&Stand| matches!(stand.to, To::Job(_));
-    let packing = packing(car, day, &looked);
+    let packing = packing(car, day, &opened.looked);
     let jobs: Vec<_> = ready.work.jobs.clone();
     render(&ReadyPage {
-        base: base(garage),
+        base: opened.base(),
         class,
         heading,
         lead,
@@ -202,10 +195,10 @@ pub(super) async fn show(
         notes: all.iter().filter(|stand| !holds(stand)).map(view).collect(),
         planned: in_turn(car, &ready.work),
         chain: (jobs.len() > 1).then(|| chain(&ready.work)).flatten(),
-        money: money(&jobs, &looked.garage.settings.currency),
+        money: money(&jobs, &opened.looked.garage.settings.currency),
         to_pack: packing.iter().flat_map(|part| &part.lines).filter(|(_, packed)| !packed).count(),
         packing,
-        new_id: web.house.new_id(),
+        new_id: opened.new_id(),
         car,
         day,
     })
@@ -226,22 +219,18 @@ fn packing(car: &Car, day: &TrackDay, looked: &Looked) -> Vec<Packing> {
 
 /// The whole list as it was ticked: what is not ticked is not packed.
 pub(super) async fn packed(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car, track_day)): At<(Uuid, Uuid, Uuid)>,
-    Chosen(units): Chosen,
+    opened: Opened,
+    At((_, car, track_day)): At<(Uuid, Uuid, Uuid)>,
     form: Form,
 ) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let on = looked.car(car)?;
-    let day = on.day(track_day).ok_or(Refusal::NotHere)?;
+    let (on, day) = opened.day(car, track_day)?;
     let ticked = form.ticked("pack.");
-    let changes = packing(on, day, &looked).into_iter().flat_map(|part| part.lines).filter_map(|(line, was)| {
+    let changes = packing(on, day, &opened.looked).into_iter().flat_map(|part| part.lines).filter_map(|(line, was)| {
         let packed = ticked.contains(line.id.as_str());
-        (packed != was).then(|| (web.house.new_id(), Change::Packed { track_day, thing: line.id.to_string(), packed }))
+        (packed != was).then(|| (opened.new_id(), Change::Packed { track_day, thing: line.id.to_string(), packed }))
     });
-    note(&web.house, &actor, garage, changes.collect()).await?;
-    Ok(Redirect::to(&format!("{}/cars/{car}/days/{track_day}#pack", base(garage))).into_response())
+    opened.notes(changes.collect()).await?;
+    Ok(Redirect::to(&format!("{}/cars/{car}/days/{track_day}#pack", opened.base())).into_response())
 }
 
 fn plan_page(looked: &Looked, car: &Car, day: Option<&TrackDay>, id: Uuid) -> FormPage {
@@ -286,27 +275,14 @@ fn read_plan(typed: &Typed, there: Option<&TrackDay>, today: Date) -> Result<(St
     reader.finish((name, day, sessions, session_min))
 }
 
-pub(super) async fn new(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    Chosen(units): Chosen,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    plan_page(&looked, looked.car(car)?, None, web.house.new_id()).show()
+pub(super) async fn new(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    plan_page(&opened.looked, opened.car(car)?, None, opened.new_id()).show()
 }
 
 /// The page's id is the day's: sent twice, it is one.
-pub(super) async fn add(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    Chosen(units): Chosen,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let change = read_plan(&typed, None, looked.today).map(|(name, day, sessions, session_min)| Change::Day {
+pub(super) async fn add(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let change = read_plan(&sent.typed, None, opened.looked.today).map(|(name, day, sessions, session_min)| Change::Day {
         track_day: id,
         car,
         name,
@@ -315,34 +291,24 @@ pub(super) async fn add(
         session_min,
         entry: None,
     });
-    let page = plan_page(&looked, looked.car(car)?, None, id);
-    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/cars/{car}/days/{id}", base(garage))).await
+    let page = plan_page(&opened.looked, opened.car(car)?, None, id);
+    opened.settles(page, &sent, change, &format!("{}/cars/{car}/days/{id}", opened.base())).await
 }
 
-pub(super) async fn plan(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car, day)): At<(Uuid, Uuid, Uuid)>,
-    Chosen(units): Chosen,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let car = looked.car(car)?;
-    plan_page(&looked, car, Some(car.day(day).ok_or(Refusal::NotHere)?), web.house.new_id()).show()
+pub(super) async fn plan(opened: Opened, At((_, car, day)): At<(Uuid, Uuid, Uuid)>) -> Result<Response, Fault> {
+    let (car, day) = opened.day(car, day)?;
+    plan_page(&opened.looked, car, Some(day), opened.new_id()).show()
 }
 
 pub(super) async fn keep_plan(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car, track_day)): At<(Uuid, Uuid, Uuid)>,
-    Chosen(units): Chosen,
-    form: Form,
+    opened: Opened,
+    At((_, car, track_day)): At<(Uuid, Uuid, Uuid)>,
+    sent: Sent,
 ) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let on = looked.car(car)?;
-    let there = on.day(track_day).ok_or(Refusal::NotHere)?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
+    let id = sent.id;
+    let (on, there) = opened.day(car, track_day)?;
     let entry = there.entry;
-    let change = read_plan(&typed, Some(there), looked.today).map(|(name, day, sessions, session_min)| Change::Day {
+    let change = read_plan(&sent.typed, Some(there), opened.looked.today).map(|(name, day, sessions, session_min)| Change::Day {
         track_day,
         car,
         name,
@@ -351,8 +317,8 @@ pub(super) async fn keep_plan(
         session_min,
         entry,
     });
-    let page = plan_page(&looked, on, Some(there), id);
-    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/cars/{car}/days/{track_day}", base(garage))).await
+    let page = plan_page(&opened.looked, on, Some(there), id);
+    opened.settles(page, &sent, change, &format!("{}/cars/{car}/days/{track_day}", opened.base())).await
 }
 
 pub(super) async fn gone(

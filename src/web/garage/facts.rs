@@ -1,8 +1,9 @@
 //! What is fixed about a car, and the car's name: entered once, offered to every form.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage, choices};
-use super::{base, typed_of};
-use crate::acts::garage::look::{Looked, look};
+use super::opened::{Opened, Sent};
+use crate::acts::garage::look::Looked;
 use crate::acts::garage::note::note;
 use crate::rules::answer::{Trouble, Typed};
 use crate::rules::garage::book::Car;
@@ -14,7 +15,7 @@ use crate::rules::units::{Unit, Units};
 use crate::rules::words::Per;
 use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Chosen, Form};
+use crate::web::form::{At, Form};
 use crate::web::session::Who;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -106,35 +107,22 @@ fn read(typed: &Typed, units: &Units, today: Date) -> Result<(String, BTreeMap<S
     reader.finish((name, facts))
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    Chosen(units): Chosen,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    page(&looked, looked.car(car)?, web.house.new_id(), &units).show()
+pub(super) async fn show(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    page(&opened.looked, opened.car(car)?, opened.new_id(), &opened.units).show()
 }
 
-pub(super) async fn keep(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    Chosen(units): Chosen,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let page = page(&looked, looked.car(car)?, id, &units);
-    match read(&typed, &units, looked.today) {
-        Err(troubles) => page.again(&typed, &troubles),
+pub(super) async fn keep(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let page = page(&opened.looked, opened.car(car)?, id, &opened.units);
+    match read(&sent.typed, &opened.units, opened.looked.today) {
+        Err(troubles) => page.again(&sent.typed, &troubles),
         Ok((name, facts)) => {
             let mut changes = vec![(id, Change::Facts { car, facts })];
-            if looked.car(car)?.name != name {
-                changes.push((web.house.new_id(), Change::Car { car, name }));
+            if opened.car(car)?.name != name {
+                changes.push((opened.new_id(), Change::Car { car, name }));
             }
-            let noted = note(&web.house, &actor, garage, changes).await;
-            page.after(&typed, noted, &format!("{}/cars/{car}", base(garage)))
+            let noted = opened.notes(changes).await;
+            page.after(&sent.typed, noted, &format!("{}/cars/{car}", opened.base()))
         }
     }
 }
@@ -151,13 +139,12 @@ pub(super) async fn new(State(web): State<Web>, At(garage): At<Uuid>) -> Result<
 }
 
 /// The page's id is the car's: sent twice, it is one car.
-pub(super) async fn add(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>, form: Form) -> Result<Response, Fault> {
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let mut reader = Reader::of(&typed);
+pub(super) async fn add(opened: Opened, sent: Sent) -> Result<Response, Fault> {
+    let (garage, id) = (opened.looked.id, sent.id);
+    let mut reader = Reader::of(&sent.typed);
     let name = reader.line("name", 60, "Give the car a name that you know it by.");
     let change = reader.finish(Change::Car { car: id, name });
-    let to = format!("{}/cars/{id}/facts", base(garage));
-    new_page(garage, id).settle(&web, &actor, (garage, id), &typed, change, &to).await
+    opened.settles(new_page(garage, id), &sent, change, &format!("{}/cars/{id}/facts", opened.base())).await
 }
 
 /// The car is sold or scrapped: it leaves the list, its log stays.

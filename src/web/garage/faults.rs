@@ -1,22 +1,16 @@
 //! Finding a fault by elimination: the causes that are left, and the test that tells most for its time.
 
-use super::base;
+use super::opened::Opened;
 use crate::acts::Refusal;
 use crate::acts::garage::guide;
-use crate::acts::garage::look::look;
-use crate::acts::garage::note::note;
 use crate::rules::fault_guide::{Excluded, Guide, Narrowed, Symptom, narrow};
 use crate::rules::garage::book::{Car, Job};
 use crate::rules::garage::change::Change;
-use crate::rules::units::Units;
 use crate::rules::words::ItemId;
-use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form};
 use crate::web::page::{Page, render};
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 use uuid::Uuid;
 
@@ -42,10 +36,9 @@ impl ListPage<'_> {
 }
 
 /// The symptoms of the guide: each becomes a job, and the job leads through its tests.
-pub(super) async fn list(State(web): State<Web>, Who(actor): Who, At((garage, car)): At<(Uuid, Uuid)>) -> Page {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let guide = guide::current(&web.house).await?;
-    render(&ListPage { base: base(garage), car: looked.car(car)?, guide: &guide })
+pub(super) async fn list(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Page {
+    let guide = guide::current(&opened.web.house).await?;
+    render(&ListPage { base: opened.base(), car: opened.car(car)?, guide: &guide })
 }
 
 #[derive(Template)]
@@ -85,37 +78,30 @@ pub(super) fn best_test(guide: &Guide, job: &Job) -> Option<String> {
     Some(format!("{} ({} min, {})", next.test.how, next.test.minutes, next.range()))
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, job)): At<(Uuid, Uuid)>) -> Page {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (_, job) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
-    let guide = guide::current(&web.house).await?;
+pub(super) async fn show(opened: Opened, At((_, job)): At<(Uuid, Uuid)>) -> Page {
+    let (_, job) = opened.job(job)?;
+    let guide = guide::current(&opened.web.house).await?;
     let symptom = symptom_of(&guide, job)?;
     render(&FaultPage {
-        base: base(garage),
+        base: opened.base(),
         narrowed: narrow(symptom, &tried(job)),
         before: job.tried.iter().filter(|tried| tried.before_reopening).map(|tried| tried.said.as_str()).collect(),
-        new_id: web.house.new_id(),
+        new_id: opened.new_id(),
         job,
         symptom,
     })
 }
 
 /// A test was made: its outcome is noted on the job, in the guide's words.
-pub(super) async fn tried_one(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, id)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (_, job) = looked.garage.job(id).ok_or(Refusal::NotHere)?;
-    let guide = guide::current(&web.house).await?;
+pub(super) async fn tried_one(opened: Opened, At((_, id)): At<(Uuid, Uuid)>, form: Form) -> Result<Response, Fault> {
+    let (_, job) = opened.job(id)?;
+    let guide = guide::current(&opened.web.house).await?;
     let symptom = symptom_of(&guide, job)?;
     let (test, outcome) = form.text("outcome").split_once('/').unwrap_or_default();
     let test = symptom.test(test).ok_or(Refusal::NotHere)?;
     let outcome = test.outcome(outcome).ok_or(Refusal::NotHere)?;
     let said = format!("{} {}", test.how, outcome.say);
     let change = Change::Tried { job: id, test: test.id.to_string(), outcome: outcome.id.to_string(), said };
-    note(&web.house, &actor, garage, vec![(form.id("id")?, change)]).await?;
-    Ok(Redirect::to(&format!("{}/jobs/{id}/fault", base(garage))).into_response())
+    opened.notes(vec![(form.id("id")?, change)]).await?;
+    Ok(Redirect::to(&format!("{}/jobs/{id}/fault", opened.base())).into_response())
 }

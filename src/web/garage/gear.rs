@@ -1,9 +1,9 @@
 //! Helmets, harnesses and what else has a label with an end.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage, choices};
-use super::{base, typed_of};
+use super::opened::{Opened, Sent};
 use crate::acts::Refusal;
-use crate::acts::garage::look::look;
 use crate::acts::garage::note::note;
 use crate::rules::answer::{Trouble, Typed};
 use crate::rules::garage::book::GearPiece;
@@ -11,7 +11,6 @@ use crate::rules::garage::change::Change;
 use crate::rules::garage::kinds::GearKind;
 use crate::rules::garage::typed::Reader;
 use crate::rules::gear::LabelDate;
-use crate::rules::units::Units;
 use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form};
@@ -73,33 +72,21 @@ pub(super) async fn new(State(web): State<Web>, At(garage): At<Uuid>) -> Result<
 }
 
 /// The page's id is the piece's: sent twice, it is one.
-pub(super) async fn add(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>, form: Form) -> Result<Response, Fault> {
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let change = read(&typed, id);
-    page(garage, id, None).settle(&web, &actor, (garage, id), &typed, change, &base(garage)).await
+pub(super) async fn add(opened: Opened, sent: Sent) -> Result<Response, Fault> {
+    let change = read(&sent.typed, sent.id);
+    opened.settles(page(opened.looked.id, sent.id, None), &sent, change, &opened.base()).await
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, gear)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let piece = looked.garage.gear.iter().find(|piece| piece.id == gear).ok_or(Refusal::NotHere)?;
-    page(garage, web.house.new_id(), Some(piece)).show()
+pub(super) async fn show(opened: Opened, At((_, gear)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let piece = opened.looked.garage.gear.iter().find(|piece| piece.id == gear).ok_or(Refusal::NotHere)?;
+    page(opened.looked.id, opened.new_id(), Some(piece)).show()
 }
 
-pub(super) async fn keep(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, gear)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let piece = looked.garage.gear.iter().find(|piece| piece.id == gear).ok_or(Refusal::NotHere)?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let change = read(&typed, gear);
-    page(garage, id, Some(piece)).settle(&web, &actor, (garage, id), &typed, change, &base(garage)).await
+pub(super) async fn keep(opened: Opened, At((_, gear)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let piece = opened.looked.garage.gear.iter().find(|piece| piece.id == gear).ok_or(Refusal::NotHere)?;
+    let change = read(&sent.typed, gear);
+    opened.settles(page(opened.looked.id, id, Some(piece)), &sent, change, &opened.base()).await
 }
 
 pub(super) async fn gone(

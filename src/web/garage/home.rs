@@ -1,9 +1,10 @@
 //! The garage's first page: cars and how they stand, gear and how long it is good for, hours.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage};
 use super::days::{countdown, heading};
-use super::{base, typed_of};
-use crate::acts::garage::look::{Looked, look};
+use super::opened::{Opened, Sent};
+use crate::acts::garage::look::Looked;
 use crate::rules::garage::book::{Car, GearPiece};
 use crate::rules::garage::change::Change;
 use crate::rules::garage::ready::{hours as hours_in_words, judge_piece};
@@ -11,14 +12,10 @@ use crate::rules::garage::typed::Reader;
 use crate::rules::standing::Standing;
 use crate::rules::units::Units;
 use crate::rules::words::Verdict;
-use crate::web::Web;
 use crate::web::draw::Mark;
 use crate::web::error::Fault;
-use crate::web::form::{At, Chosen, Form};
 use crate::web::page::{Page, count, render, short_day};
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
 use axum::response::Response;
 use uuid::Uuid;
 
@@ -72,14 +69,13 @@ pub(super) fn car_view<'a>(looked: &'a Looked, car: &'a Car, units: &Units) -> R
     Ok(CarView { car, class, state, next })
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>, Chosen(units): Chosen) -> Page {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let cars = looked.garage.cars.iter().filter(|car| !car.gone).map(|car| car_view(&looked, car, &units));
+pub(super) async fn show(opened: Opened) -> Page {
+    let cars = opened.looked.garage.cars.iter().filter(|car| !car.gone).map(|car| car_view(&opened.looked, car, &opened.units));
     // Gear is judged for the next day of any car, or for today.
-    let next = looked.garage.cars.iter().filter_map(|car| car.next_day(looked.today)).map(|day| day.day).min();
-    let on = next.unwrap_or(looked.today);
-    let gear = looked.garage.gear.iter().map(|piece| {
-        let (verdict, why) = judge_piece(piece, &looked.newest.sheet.gear, on);
+    let next = opened.looked.garage.cars.iter().filter_map(|car| car.next_day(opened.looked.today)).map(|day| day.day).min();
+    let on = next.unwrap_or(opened.looked.today);
+    let gear = opened.looked.garage.gear.iter().map(|piece| {
+        let (verdict, why) = judge_piece(piece, &opened.looked.newest.sheet.gear, on);
         let class = match verdict {
             Verdict::Ok => "",
             Verdict::Note => "note",
@@ -88,13 +84,13 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At(garage): At
         GearView { piece, class, why }
     });
     render(&Home {
-        base: base(garage),
-        name: &actor.name,
+        base: opened.base(),
+        name: &opened.actor.name,
         cars: cars.collect::<Result<_, _>>()?,
         gear: gear.collect(),
-        gone: looked.garage.cars.iter().filter(|car| car.gone).collect(),
-        week: hours_in_words(looked.garage.settings.week.iter().sum()),
-        new_id: web.house.new_id(),
+        gone: opened.looked.garage.cars.iter().filter(|car| car.gone).collect(),
+        week: hours_in_words(opened.looked.garage.settings.week.iter().sum()),
+        new_id: opened.new_id(),
     })
 }
 
@@ -124,24 +120,18 @@ fn hours_page(looked: &Looked, id: Uuid) -> FormPage {
         .lead("What you really have, as it is in a usual week. The last day to begin and to order is reckoned back from the event by them.")
 }
 
-pub(super) async fn hours(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>) -> Result<Response, Fault> {
-    hours_page(&look(&web.house, &actor, garage, &Units::METRIC).await?, web.house.new_id()).show()
+pub(super) async fn hours(opened: Opened) -> Result<Response, Fault> {
+    hours_page(&opened.looked, opened.new_id()).show()
 }
 
-pub(super) async fn keep_hours(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At(garage): At<Uuid>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let mut reader = Reader::of(&typed);
+pub(super) async fn keep_hours(opened: Opened, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let mut reader = Reader::of(&sent.typed);
     let week = WEEKDAYS.map(|(name, _)| reader.number(name, 0.0..=16.0, "h").unwrap_or_default());
     if reader.troubles.is_empty() && week.iter().sum::<f64>() <= 0.0 {
         reader.trouble("saturday", "With no hours at all nothing can be done: give the hours that you have.");
     }
     let (many_hands, currency) = (reader.ticked("many_hands"), reader.text("currency", 4));
     let change = reader.finish(Change::Settings { week, many_hands, currency });
-    hours_page(&looked, id).settle(&web, &actor, (garage, id), &typed, change, &base(garage)).await
+    opened.settles(hours_page(&opened.looked, id), &sent, change, &opened.base()).await
 }

@@ -1,27 +1,23 @@
 //! A job: its card, steps, parts and tests; closed with what shows it, reopened when its symptom comes back.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage};
 use super::faults::best_test;
 use super::jobs::{Money, money, order};
+use super::opened::{Opened, Sent};
 use super::parts::state_word;
-use super::{base, typed_of};
 use crate::acts::Refusal;
 use crate::acts::garage::guide;
-use crate::acts::garage::look::{Looked, look};
-use crate::acts::garage::note::note;
+use crate::acts::garage::look::Looked;
 use crate::rules::garage::book::{Car, Job, Part};
 use crate::rules::garage::change::Change;
 use crate::rules::garage::ready::{hours, work};
 use crate::rules::garage::typed::{Reader, say_price};
 use crate::rules::schedule::Late;
-use crate::rules::units::Units;
-use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
+use crate::web::form::At;
 use crate::web::page::{Page, count, render, short_day};
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 use jiff::tz::TimeZone;
 use uuid::Uuid;
@@ -99,11 +95,10 @@ fn planned(looked: &Looked, car: &Car, job: &Job) -> Option<Planned> {
     Some((when, task.parts.iter().map(order).collect()))
 }
 
-pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id)): At<(Uuid, Uuid)>) -> Page {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (car, job) = looked.garage.job(id).ok_or(Refusal::NotHere)?;
-    let (when, orders) = planned(&looked, car, job).unwrap_or_default();
-    let currency = &looked.garage.settings.currency;
+pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page {
+    let (car, job) = opened.job(id)?;
+    let (when, orders) = planned(&opened.looked, car, job).unwrap_or_default();
+    let currency = &opened.looked.garage.settings.currency;
     let part = |(nth, part): (usize, &'_ Part)| {
         (part.price_cents.map(|cents| say_price(cents, currency)).unwrap_or_default(), orders.get(nth).cloned().flatten())
     };
@@ -119,18 +114,18 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who, At((garage, id
         (false, left) => format!("{}: {} left", job.card.title, count(left, "step", "steps")),
     };
     let page = JobPage {
-        base: base(garage),
+        base: opened.base(),
         heading,
         hours: hours(job.card.hours),
         when,
         waits: job.card.after.iter().filter_map(|id| car.job(*id)).filter(|other| !other.is_done).collect(),
         parts: parts.collect(),
         money: money(&[job], currency),
-        told: told(job, &looked.zone),
+        told: told(job, &opened.looked.zone),
         again: job.suspects_again(),
-        best: best_test(&guide::current(&web.house).await?, job),
+        best: best_test(&guide::current(&opened.web.house).await?, job),
         guesses: guesses.iter().filter(|guess| **guess != job.card.cause).copied().collect::<Vec<_>>().join("; "),
-        ids: (0..job.steps.len() + 2 * job.parts.len() + 1).map(|_| web.house.new_id()).collect(),
+        ids: (0..job.steps.len() + 2 * job.parts.len() + 1).map(|_| opened.new_id()).collect(),
         car,
         job,
     };
@@ -147,27 +142,21 @@ fn told(job: &Job, zone: &TimeZone) -> Vec<Told> {
 }
 
 /// Adds a step, or ticks one off.
-pub(super) async fn step(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (_, of) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let there = Uuid::parse_str(form.text("step")).ok().and_then(|step| of.steps.iter().find(|one| one.id == step));
+pub(super) async fn step(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let (_, of) = opened.job(job)?;
+    let there = Uuid::parse_str(sent.text("step")).ok().and_then(|step| of.steps.iter().find(|one| one.id == step));
     let change = match there {
-        Some(step) => Change::Step { job, step: step.id, say: step.say.clone(), done: !form.text("done").is_empty() },
+        Some(step) => Change::Step { job, step: step.id, say: step.say.clone(), done: !sent.text("done").is_empty() },
         None => {
-            let mut reader = Reader::of(&typed);
+            let mut reader = Reader::of(&sent.typed);
             let say = reader.line("say", 120, "Say what the step is.");
             // A new step's id is the page's: sent twice, it is one.
             reader.finish(Change::Step { job, step: id, say, done: false }).map_err(Refusal::Fields)?
         }
     };
-    note(&web.house, &actor, garage, vec![(id, change)]).await?;
-    Ok(Redirect::to(&format!("{}/jobs/{job}#steps", base(garage))).into_response())
+    opened.notes(vec![(id, change)]).await?;
+    Ok(Redirect::to(&format!("{}/jobs/{job}#steps", opened.base())).into_response())
 }
 
 fn done_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
@@ -184,33 +173,22 @@ fn done_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
         .button("Close the job")
 }
 
-pub(super) async fn done(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (_, job) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
-    done_page(&looked, job, web.house.new_id()).show()
+pub(super) async fn done(opened: Opened, At((_, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let (_, job) = opened.job(job)?;
+    done_page(&opened.looked, job, opened.new_id()).show()
 }
 
-pub(super) async fn close(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (_, of) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let mut reader = Reader::of(&typed);
+pub(super) async fn close(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let (_, of) = opened.job(job)?;
+    let mut reader = Reader::of(&sent.typed);
     let what = reader.text("what", 400);
     if what.is_empty() {
         reader.trouble("what", "Say what was done: who looks at this in a year will ask.");
     }
     let shown_by = reader.line("shown_by", 200, "A repair that nothing shows is a hope: say which reading or test shows it.");
     let change = reader.finish(Change::Done { job, what, shown_by });
-    done_page(&looked, of, id).settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{job}", base(garage))).await
+    opened.settles(done_page(&opened.looked, of, id), &sent, change, &format!("{}/jobs/{job}", opened.base())).await
 }
 
 fn reopen_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
@@ -227,30 +205,19 @@ fn reopen_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
         .button("Reopen the job")
 }
 
-pub(super) async fn came_back(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (_, job) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
-    reopen_page(&looked, job, web.house.new_id()).show()
+pub(super) async fn came_back(opened: Opened, At((_, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let (_, job) = opened.job(job)?;
+    reopen_page(&opened.looked, job, opened.new_id()).show()
 }
 
-pub(super) async fn reopen(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (_, of) = looked.garage.job(job).ok_or(Refusal::NotHere)?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let mut reader = Reader::of(&typed);
+pub(super) async fn reopen(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let (_, of) = opened.job(job)?;
+    let mut reader = Reader::of(&sent.typed);
     let why = reader.text("why", 400);
     if why.is_empty() {
         reader.trouble("why", "Say what came back: it is the first thing the next test is held against.");
     }
     let change = reader.finish(Change::Reopened { job, why });
-    reopen_page(&looked, of, id).settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{job}", base(garage))).await
+    opened.settles(reopen_page(&opened.looked, of, id), &sent, change, &format!("{}/jobs/{job}", opened.base())).await
 }

@@ -1,22 +1,18 @@
 //! The head of a job's card: what, on which system, how it was found, what is suspected, hours, what it waits for.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage, choices};
-use super::{base, typed_of};
-use crate::acts::Refusal;
+use super::opened::{Opened, Sent};
 use crate::acts::garage::guide;
-use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::look::Looked;
 use crate::rules::answer::{Trouble, Typed};
 use crate::rules::car_system::CarSystem;
 use crate::rules::fault_guide::Guide;
 use crate::rules::garage::book::{Car, Job};
 use crate::rules::garage::change::{Change, JobCard};
 use crate::rules::garage::typed::Reader;
-use crate::rules::units::Units;
-use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{Asked, At, Form};
-use crate::web::session::Who;
-use axum::extract::State;
+use crate::web::form::{Asked, At};
 use axum::response::Response;
 use uuid::Uuid;
 
@@ -86,15 +82,9 @@ fn new_page(looked: &Looked, car: &Car, guide: &Guide, id: Uuid) -> FormPage {
 }
 
 /// A new card. What the address names is filled in: a finding or a worn part becomes a job with a tap.
-pub(super) async fn new(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    Asked(form): Asked,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let guide = guide::current(&web.house).await?;
-    let mut page = new_page(&looked, looked.car(car)?, &guide, web.house.new_id());
+pub(super) async fn new(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, Asked(form): Asked) -> Result<Response, Fault> {
+    let guide = guide::current(&opened.web.house).await?;
+    let mut page = new_page(&opened.looked, opened.car(car)?, &guide, opened.new_id());
     for blank in &mut page.blanks {
         let given = form.text(&blank.name);
         if !given.is_empty() {
@@ -105,18 +95,12 @@ pub(super) async fn new(
 }
 
 /// The page's id is the job's: sent twice, it is one job.
-pub(super) async fn add(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let guide = guide::current(&web.house).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let change = read(&typed, &guide).map(|card| Change::Job { job: id, car, card });
-    let page = new_page(&looked, looked.car(car)?, &guide, id);
-    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{id}", base(garage))).await
+pub(super) async fn add(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let guide = guide::current(&opened.web.house).await?;
+    let change = read(&sent.typed, &guide).map(|card| Change::Job { job: id, car, card });
+    let page = new_page(&opened.looked, opened.car(car)?, &guide, id);
+    opened.settles(page, &sent, change, &format!("{}/jobs/{id}", opened.base())).await
 }
 
 fn card_page(looked: &Looked, (car, job): (&Car, &Job), guide: &Guide, id: Uuid) -> FormPage {
@@ -130,27 +114,16 @@ fn card_page(looked: &Looked, (car, job): (&Car, &Job), guide: &Guide, id: Uuid)
     )
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let found = looked.garage.job(job).ok_or(Refusal::NotHere)?;
-    card_page(&looked, found, &guide::current(&web.house).await?, web.house.new_id()).show()
+pub(super) async fn show(opened: Opened, At((_, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let found = opened.job(job)?;
+    card_page(&opened.looked, found, &guide::current(&opened.web.house).await?, opened.new_id()).show()
 }
 
-pub(super) async fn keep(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let guide = guide::current(&web.house).await?;
-    let found = looked.garage.job(job).ok_or(Refusal::NotHere)?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let change = read(&typed, &guide).map(|card| Change::Job { job, car: found.0.id, card });
-    let page = card_page(&looked, found, &guide, id);
-    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{job}", base(garage))).await
+pub(super) async fn keep(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let guide = guide::current(&opened.web.house).await?;
+    let found = opened.job(job)?;
+    let change = read(&sent.typed, &guide).map(|card| Change::Job { job, car: found.0.id, card });
+    let page = card_page(&opened.looked, found, &guide, id);
+    opened.settles(page, &sent, change, &format!("{}/jobs/{job}", opened.base())).await
 }

@@ -1,19 +1,16 @@
 //! The work list: what must be done before the next day, in the order to do it, by when, and what it costs.
 
-use super::base;
+use super::opened::Opened;
 use crate::acts::Refusal;
-use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::look::Looked;
 use crate::rules::garage::book::{Car, Job, Part, TrackDay};
 use crate::rules::garage::ready::{Work, hours, work};
 use crate::rules::garage::typed::say_price;
 use crate::rules::schedule::{Haste, Late, PlannedPart};
 use crate::store::StoreError;
-use crate::web::Web;
-use crate::web::form::{At, Chosen};
+use crate::web::form::At;
 use crate::web::page::{Page, count, render, short_day};
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
 use uuid::Uuid;
 
 /// A job on the list.
@@ -147,16 +144,10 @@ pub(super) fn money(jobs: &[&Job], currency: &str) -> Option<Money> {
     (parts > 0).then(|| Money { to_spend: say_price(to_spend, currency), all: say_price(all, currency), unknown })
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    Chosen(units): Chosen,
-) -> Page {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let car = looked.car(car)?;
-    let day = car.next_day(looked.today);
-    let work = plan_for(&looked, car, day)?;
+pub(super) async fn show(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Page {
+    let car = opened.car(car)?;
+    let day = car.next_day(opened.looked.today);
+    let work = plan_for(&opened.looked, car, day)?;
     let planned = work.as_ref().map(|work| in_turn(car, work)).unwrap_or_default();
     let others =
         car.open_jobs().filter(|job| planned.iter().all(|other| other.id != job.id)).map(|job| listed(car, job)).collect();
@@ -167,14 +158,14 @@ pub(super) async fn show(
             "No day is planned: jobs have no date to be done by.".into(),
         ),
     };
-    let week = looked.garage.settings.week;
+    let week = opened.looked.garage.settings.week;
     let open: Vec<&Job> = car.open_jobs().collect();
     render(&JobsPage {
-        base: base(garage),
+        base: opened.base(),
         verdict,
         lead,
         chain: work.as_ref().filter(|work| work.jobs.len() > 1 || work.plan.opened_by.is_some()).and_then(chain),
-        money: money(&open, &looked.garage.settings.currency),
+        money: money(&open, &opened.looked.garage.settings.currency),
         planned,
         others,
         done: car.jobs.iter().rev().filter(|job| job.is_done).collect(),

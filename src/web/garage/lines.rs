@@ -1,9 +1,10 @@
 //! Forms for the log: readings of a kind, time on track, a fluid changed.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage, choices};
-use super::{base, typed_of};
+use super::opened::{Opened, Sent};
 use crate::acts::Refusal;
-use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::look::Looked;
 use crate::acts::garage::note::note;
 use crate::acts::garage::open::{SESSION_MIN, SESSIONS};
 use crate::rules::answer::{Trouble, Typed, read_in};
@@ -17,7 +18,7 @@ use crate::rules::units::{Unit, Units};
 use crate::rules::words::{Per, Place};
 use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Chosen, Form};
+use crate::web::form::{At, Form};
 use crate::web::page::capital;
 use crate::web::session::Who;
 use axum::extract::State;
@@ -45,7 +46,7 @@ fn read_when(reader: &mut Reader<'_>, today: Date) -> Taken {
 fn places(kind: ReadingKind, known: usize) -> Vec<Place> {
     let mut places = kind.per().places();
     if kind.per() == Per::Cylinder {
-        places.truncate(known.max(6).min(16));
+        places.truncate(known.clamp(6, 16));
     }
     places
 }
@@ -104,32 +105,23 @@ fn read_readings(typed: &Typed, car: Uuid, kind: ReadingKind, today: Date) -> Re
     reader.finish(Change::Readings { car, taken, readings })
 }
 
-pub(super) async fn reading(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car, kind)): At<(Uuid, Uuid, String)>,
-    Chosen(units): Chosen,
-) -> Result<Response, Fault> {
+pub(super) async fn reading(opened: Opened, At((_, car, kind)): At<(Uuid, Uuid, String)>) -> Result<Response, Fault> {
     let kind = ReadingKind::parse(&kind).ok_or(Refusal::NotHere)?;
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    reading_page(&looked, looked.car(car)?, kind, web.house.new_id(), &units).show()
+    reading_page(&opened.looked, opened.car(car)?, kind, opened.new_id(), &opened.units).show()
 }
 
 pub(super) async fn keep_reading(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car, kind)): At<(Uuid, Uuid, String)>,
-    Chosen(units): Chosen,
-    form: Form,
+    opened: Opened,
+    At((_, car, kind)): At<(Uuid, Uuid, String)>,
+    sent: Sent,
 ) -> Result<Response, Fault> {
+    let id = sent.id;
     let kind = ReadingKind::parse(&kind).ok_or(Refusal::NotHere)?;
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
     let to = if kind.wears().is_some() { "wear" } else { "log" };
-    let page = reading_page(&looked, looked.car(car)?, kind, id, &units);
-    let change = read_readings(&typed, car, kind, looked.today);
-    let to = format!("{}/cars/{car}/{to}", base(garage));
-    page.settle(&web, &actor, (garage, id), &typed, change, &to).await
+    let page = reading_page(&opened.looked, opened.car(car)?, kind, id, &opened.units);
+    let change = read_readings(&sent.typed, car, kind, opened.looked.today);
+    let to = format!("{}/cars/{car}/{to}", opened.base());
+    opened.settles(page, &sent, change, &to).await
 }
 
 fn track_page(looked: &Looked, car: &Car, id: Uuid) -> FormPage {
@@ -177,50 +169,28 @@ fn read_fluid(typed: &Typed, car: Uuid, today: Date) -> Result<Change, Vec<Troub
     reader.finish(()).and_then(|()| Ok(Change::Changed { car, taken, fluid: fluid.ok_or_else(Vec::new)?, grade, note }))
 }
 
-pub(super) async fn track(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    track_page(&looked, looked.car(car)?, web.house.new_id()).show()
+pub(super) async fn track(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    track_page(&opened.looked, opened.car(car)?, opened.new_id()).show()
 }
 
-pub(super) async fn keep_track(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let page = track_page(&looked, looked.car(car)?, id);
-    let change = read_track(&typed, car, looked.today);
-    let to = format!("{}/cars/{car}/log", base(garage));
-    page.settle(&web, &actor, (garage, id), &typed, change, &to).await
+pub(super) async fn keep_track(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let page = track_page(&opened.looked, opened.car(car)?, id);
+    let change = read_track(&sent.typed, car, opened.looked.today);
+    let to = format!("{}/cars/{car}/log", opened.base());
+    opened.settles(page, &sent, change, &to).await
 }
 
-pub(super) async fn fluid(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    fluid_page(&looked, looked.car(car)?, web.house.new_id()).show()
+pub(super) async fn fluid(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    fluid_page(&opened.looked, opened.car(car)?, opened.new_id()).show()
 }
 
-pub(super) async fn keep_fluid(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let page = fluid_page(&looked, looked.car(car)?, id);
-    let change = read_fluid(&typed, car, looked.today);
-    let to = format!("{}/cars/{car}/log", base(garage));
-    page.settle(&web, &actor, (garage, id), &typed, change, &to).await
+pub(super) async fn keep_fluid(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let page = fluid_page(&opened.looked, opened.car(car)?, id);
+    let change = read_fluid(&sent.typed, car, opened.looked.today);
+    let to = format!("{}/cars/{car}/log", opened.base());
+    opened.settles(page, &sent, change, &to).await
 }
 
 /// A line that should not be there: it is struck out, and stays to be read.

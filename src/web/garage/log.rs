@@ -1,9 +1,11 @@
 //! A car's log: what was read, driven and changed, the newest first; as a table to take away and to take in.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage};
-use super::{base, typed_of};
-use crate::acts::garage::look::{Looked, look};
-use crate::acts::garage::note::{id_made_of, note};
+use super::opened::Opened;
+use super::typed_of;
+use crate::acts::garage::look::Looked;
+use crate::acts::garage::note::id_made_of;
 use crate::output::csv as table;
 use crate::rules::answer::Trouble;
 use crate::rules::garage::book::{Car, Line, Logged};
@@ -13,13 +15,10 @@ use crate::rules::garage::kinds::ReadingKind;
 use crate::rules::garage::log::in_order;
 use crate::rules::garage::wear::shown_unit;
 use crate::rules::units::Units;
-use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Chosen, Form};
+use crate::web::form::{At, Form};
 use crate::web::page::{Page, capital, render};
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use std::collections::BTreeSet;
@@ -94,38 +93,27 @@ fn figures_of(readings: &Readings, units: &Units) -> String {
     capital(&format!("{} {}", figures.join(", "), unit.symbol()))
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    Chosen(units): Chosen,
-) -> Page {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let car = looked.car(car)?;
-    let sheets = looked.lines_of_sheets(car);
+pub(super) async fn show(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Page {
+    let car = opened.car(car)?;
+    let sheets = opened.looked.lines_of_sheets(car);
     let own: BTreeSet<Uuid> = car.log.iter().map(|line| line.id).collect();
     let lines = in_order(car, &sheets);
-    let rows = lines.iter().rev().map(|line| row(line, own.contains(&line.id), garage, &units)).collect();
+    let rows = lines.iter().rev().map(|line| row(line, own.contains(&line.id), opened.looked.id, &opened.units)).collect();
     render(&LogPage {
-        base: base(garage),
+        base: opened.base(),
         rows,
         struck: car.log.iter().filter(|line| line.struck).count(),
         kinds: ReadingKind::ALL,
-        new_id: web.house.new_id(),
+        new_id: opened.new_id(),
         minutes: crate::rules::garage::log::minutes_until(&lines, (jiff::civil::Date::MAX, jiff::civil::Time::MAX)),
         car,
     })
 }
 
 /// The log as a table, the oldest line first, readings of sheets with it.
-pub(super) async fn file(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let car = looked.car(car)?;
-    let sheets = looked.lines_of_sheets(car);
+pub(super) async fn file(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    let car = opened.car(car)?;
+    let sheets = opened.looked.lines_of_sheets(car);
     let rows = in_order(car, &sheets).into_iter().flat_map(csv::rows);
     let text = table::table(&COLUMNS, rows);
     let kind =
@@ -144,35 +132,24 @@ fn import_page(looked: &Looked, car: &Car, id: Uuid) -> FormPage {
         .button("Take it in")
 }
 
-pub(super) async fn import(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    import_page(&looked, looked.car(car)?, web.house.new_id()).show()
+pub(super) async fn import(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    import_page(&opened.looked, opened.car(car)?, opened.new_id()).show()
 }
 
-pub(super) async fn take_in(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let on = looked.car(car)?;
-    let page = import_page(&looked, on, form.id("id")?);
-    let (typed, sheets) = (typed_of(&form), looked.lines_of_sheets(on));
+pub(super) async fn take_in(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, form: Form) -> Result<Response, Fault> {
+    let on = opened.car(car)?;
+    let page = import_page(&opened.looked, on, form.id("id")?);
+    let (typed, sheets) = (typed_of(&form), opened.looked.lines_of_sheets(on));
     let log: Vec<&Line> = on.log.iter().chain(&sheets).collect();
-    match csv::read(form.raw("text"), car, looked.today, &log) {
+    match csv::read(form.raw("text"), car, opened.looked.today, &log) {
         Ok(table) if table.new.is_empty() && table.there == 0 => {
             let message = "There is no line under the names of the columns.".to_owned();
             page.again(&typed, &[Trouble { field: "text".into(), message }])
         }
         Ok(table) => {
-            let changes = table.new.into_iter().map(|(change, nth)| (id_of(garage, &change, nth), change)).collect();
-            let noted = note(&web.house, &actor, garage, changes);
-            page.after(&typed, noted.await, &format!("{}/cars/{car}/log", base(garage)))
+            let changes = table.new.into_iter().map(|(change, nth)| (id_of(opened.looked.id, &change, nth), change)).collect();
+            let noted = opened.notes(changes);
+            page.after(&typed, noted.await, &format!("{}/cars/{car}/log", opened.base()))
         }
         Err(troubles) => {
             let all: Vec<String> =

@@ -14,6 +14,7 @@ mod jobs;
 mod keep;
 mod lines;
 mod log;
+mod opened;
 mod parts;
 mod photos;
 mod plot;

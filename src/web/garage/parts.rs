@@ -1,16 +1,16 @@
 //! A job's parts: what is needed, at what price, how long it takes to come, where it stands.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage, choices};
-use super::{base, typed_of};
+use super::opened::{Opened, Sent};
 use crate::acts::Refusal;
-use crate::acts::garage::look::{Looked, look};
+use crate::acts::garage::look::Looked;
 use crate::acts::garage::note::note;
 use crate::rules::answer::{Trouble, Typed};
 use crate::rules::garage::book::{Job, Part};
 use crate::rules::garage::change::{Change, PartState};
 use crate::rules::garage::log::days_later;
 use crate::rules::garage::typed::{Reader, say_price};
-use crate::rules::units::Units;
 use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form};
@@ -82,66 +82,42 @@ fn part_of(job: &Job, part: Uuid) -> Result<&Part, Refusal> {
     job.parts.iter().find(|other| other.id == part).ok_or(Refusal::NotHere)
 }
 
-pub(super) async fn new(State(web): State<Web>, Who(actor): Who, At((garage, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    page(&looked, job_of(&looked, job)?, None, web.house.new_id()).show()
+pub(super) async fn new(opened: Opened, At((_, job)): At<(Uuid, Uuid)>) -> Result<Response, Fault> {
+    page(&opened.looked, job_of(&opened.looked, job)?, None, opened.new_id()).show()
 }
 
 /// The page's id is the part's: sent twice, it is one.
-pub(super) async fn add(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let change = read(&typed, job, id, looked.today);
-    let page = page(&looked, job_of(&looked, job)?, None, id);
-    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{job}", base(garage))).await
+pub(super) async fn add(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let change = read(&sent.typed, job, id, opened.looked.today);
+    let page = page(&opened.looked, job_of(&opened.looked, job)?, None, id);
+    opened.settles(page, &sent, change, &format!("{}/jobs/{job}", opened.base())).await
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job, part)): At<(Uuid, Uuid, Uuid)>,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let job = job_of(&looked, job)?;
-    page(&looked, job, Some(part_of(job, part)?), web.house.new_id()).show()
+pub(super) async fn show(opened: Opened, At((_, job, part)): At<(Uuid, Uuid, Uuid)>) -> Result<Response, Fault> {
+    let job = job_of(&opened.looked, job)?;
+    page(&opened.looked, job, Some(part_of(job, part)?), opened.new_id()).show()
 }
 
-pub(super) async fn keep(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job, part)): At<(Uuid, Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let of = job_of(&looked, job)?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let change = read(&typed, job, part, looked.today);
-    let page = page(&looked, of, Some(part_of(of, part)?), id);
-    page.settle(&web, &actor, (garage, id), &typed, change, &format!("{}/jobs/{job}", base(garage))).await
+pub(super) async fn keep(opened: Opened, At((_, job, part)): At<(Uuid, Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let of = job_of(&opened.looked, job)?;
+    let change = read(&sent.typed, job, part, opened.looked.today);
+    let page = page(&opened.looked, of, Some(part_of(of, part)?), id);
+    opened.settles(page, &sent, change, &format!("{}/jobs/{job}", opened.base())).await
 }
 
 /// One tap: ordered today, or here.
-pub(super) async fn state(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job, part)): At<(Uuid, Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &Units::METRIC).await?;
-    let Part { name, price_cents, lead_days, .. } = part_of(job_of(&looked, job)?, part)?.clone();
+pub(super) async fn state(opened: Opened, At((_, job, part)): At<(Uuid, Uuid, Uuid)>, form: Form) -> Result<Response, Fault> {
+    let Part { name, price_cents, lead_days, .. } = part_of(job_of(&opened.looked, job)?, part)?.clone();
     let is = match form.text("is") {
         "here" => PartState::Here,
-        "ordered" => PartState::Ordered { here_on: days_later(looked.today, lead_days.into()) },
+        "ordered" => PartState::Ordered { here_on: days_later(opened.looked.today, lead_days.into()) },
         _ => PartState::ToOrder,
     };
     let change = Change::Part { job, part, name, price_cents, lead_days, is };
-    note(&web.house, &actor, garage, vec![(form.id("id")?, change)]).await?;
-    Ok(Redirect::to(&format!("{}/jobs/{job}", base(garage))).into_response())
+    opened.notes(vec![(form.id("id")?, change)]).await?;
+    Ok(Redirect::to(&format!("{}/jobs/{job}", opened.base())).into_response())
 }
 
 pub(super) async fn gone(

@@ -1,20 +1,16 @@
 //! Wear: each part's readings as a drawing, and said in words.
 
-use super::base;
-use crate::acts::garage::look::look;
+use super::opened::Opened;
 use crate::rules::car_system::CarSystem;
 use crate::rules::garage::book::Car;
 use crate::rules::garage::kinds::ReadingKind;
 use crate::rules::garage::log::in_order;
 use crate::rules::garage::ready::{limit_of, planned};
 use crate::rules::garage::wear::{Said, say, series};
-use crate::web::Web;
-use crate::web::form::{At, Chosen};
+use crate::web::form::At;
 use crate::web::page::{Page, render};
 use crate::web::pen::Drawing;
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
 use uuid::Uuid;
 
 /// One place of a kind.
@@ -49,25 +45,19 @@ pub(super) fn system_of(kind: ReadingKind) -> CarSystem {
     }
 }
 
-pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, id)): At<(Uuid, Uuid)>,
-    Chosen(units): Chosen,
-) -> Page {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let car = looked.car(id)?;
-    let sheets = looked.lines_of_sheets(car);
+pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page {
+    let car = opened.car(id)?;
+    let sheets = opened.looked.lines_of_sheets(car);
     let lines = in_order(car, &sheets);
-    let day = car.next_day(looked.today);
-    let sheet = looked.sheet_for(day);
+    let day = car.next_day(opened.looked.today);
+    let sheet = opened.looked.sheet_for(day);
     let plan = day.map(planned);
     let mut kinds = Vec::new();
     for kind in ReadingKind::ALL.into_iter().filter(|kind| kind.wears().is_some()) {
         let limit = limit_of(kind, Some(sheet), car);
         let part = |one: &crate::rules::garage::wear::Series| {
             let said = match limit {
-                Some(limit) => say(one, limit, plan, looked.today, &units),
+                Some(limit) => say(one, limit, plan, opened.looked.today, &opened.units),
                 None => Said {
                     words: "No limit is known: note what is cast into the disc, under About the car.".into(),
                     weight: None,
@@ -80,15 +70,15 @@ pub(super) async fn show(
                 .append_pair("system", system_of(kind).token())
                 .append_pair("found", &said.words)
                 .finish();
-            let job = said.weight.is_some().then(|| format!("{}/cars/{id}/jobs/new?{query}", base(garage)));
-            Part { name, drawing: super::plot::plot(one, limit, plan, &units), said, job }
+            let job = said.weight.is_some().then(|| format!("{}/cars/{id}/jobs/new?{query}", opened.base()));
+            Part { name, drawing: super::plot::plot(one, limit, plan, &opened.units), said, job }
         };
-        kinds.push(OfKind { kind, parts: series(&lines, kind, looked.today).iter().map(part).collect() });
+        kinds.push(OfKind { kind, parts: series(&lines, kind, opened.looked.today).iter().map(part).collect() });
     }
     let without = kinds.iter().filter(|of| of.parts.is_empty()).map(|of| of.kind).collect();
     kinds.retain(|of| !of.parts.is_empty());
     let next = day.map(|day| {
         format!("{}, {}: {} sessions of {} min", day.name, crate::web::page::long_day(&day.day), day.sessions, day.session_min)
     });
-    render(&WearPage { base: base(garage), car, kinds, next, without })
+    render(&WearPage { base: opened.base(), car, kinds, next, without })
 }

@@ -1,11 +1,12 @@
 //! Readings worked out on a worksheet, kept in a car's log.
 
+use super::base;
 use super::blanks::{Ask, Blank, FormPage, choices};
+use super::opened::{Opened, Sent};
 use super::still::InGarage;
-use super::{base, typed_of};
 use crate::acts::Refusal;
-use crate::acts::garage::look::{Looked, look};
-use crate::acts::garage::note::{Noting, note};
+use crate::acts::garage::look::Looked;
+use crate::acts::garage::note::Noting;
 use crate::acts::rights::Role;
 use crate::rules::garage::change::{Change, Readings, Taken};
 use crate::rules::garage::from_worksheet::{asks_place, readings};
@@ -15,13 +16,11 @@ use crate::rules::garage::wear::shown_unit;
 use crate::rules::units::Units;
 use crate::rules::words::Place;
 use crate::rules::worksheet_form;
-use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Chosen, Form};
+use crate::web::form::At;
 use crate::web::page::capital;
-use crate::web::session::Who;
 use crate::web::worksheets::worked;
-use axum::extract::{RawQuery, State};
+use axum::extract::RawQuery;
 use axum::response::{IntoResponse, Redirect, Response};
 use uuid::Uuid;
 
@@ -76,39 +75,29 @@ fn page(looked: &Looked, name: &str, query: &str, id: Uuid, units: &Units) -> Re
 }
 
 pub(super) async fn show(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, name)): At<(Uuid, String)>,
+    opened: Opened,
+    At((_, name)): At<(Uuid, String)>,
     RawQuery(query): RawQuery,
-    Chosen(units): Chosen,
 ) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    page(&looked, &name, &query.unwrap_or_default(), web.house.new_id(), &units)?.show()
+    page(&opened.looked, &name, &query.unwrap_or_default(), opened.new_id(), &opened.units)?.show()
 }
 
-pub(super) async fn keep(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, name)): At<(Uuid, String)>,
-    Chosen(units): Chosen,
-    form: Form,
-) -> Result<Response, Fault> {
-    let looked = look(&web.house, &actor, garage, &units).await?;
-    let (id, typed) = (form.id("id")?, typed_of(&form));
-    let page = page(&looked, &name, form.raw("query"), id, &units)?;
-    let mut reader = Reader::of(&typed);
-    let car = reader.choice("car", |text| Uuid::parse_str(text).ok().filter(|car| looked.garage.car(*car).is_some()));
+pub(super) async fn keep(opened: Opened, At((_, name)): At<(Uuid, String)>, sent: Sent) -> Result<Response, Fault> {
+    let id = sent.id;
+    let page = page(&opened.looked, &name, sent.text("query"), id, &opened.units)?;
+    let mut reader = Reader::of(&sent.typed);
+    let car = reader.choice("car", |text| Uuid::parse_str(text).ok().filter(|car| opened.looked.garage.car(*car).is_some()));
     let per = asks_place(&name);
     let place = per.and_then(|per| reader.choice("place", |text| per.place(text).filter(|_| !text.is_empty())));
     let taken = Taken {
-        day: reader.day("day", days_later(looked.today, -3650)..=days_later(looked.today, 1)),
+        day: reader.day("day", days_later(opened.looked.today, -3650)..=days_later(opened.looked.today, 1)),
         clock: reader.clock("clock"),
     };
-    let Some(car) = car.filter(|_| reader.troubles.is_empty()) else { return page.again(&typed, &reader.troubles) };
-    let kept = kept(&name, form.raw("query"), place, &units)?;
+    let Some(car) = car.filter(|_| reader.troubles.is_empty()) else { return page.again(&sent.typed, &reader.troubles) };
+    let kept = kept(&name, sent.text("query"), place, &opened.units)?;
     if kept.is_empty() {
         let nothing = Refusal::NotNow("There is nothing in it that belongs in a log.".into());
-        return page.after(&typed, Err(nothing), "");
+        return page.after(&sent.typed, Err(nothing), "");
     }
     // The first has the page's id: sent twice, all meet what is there.
     let changes: Vec<Noting> = kept
@@ -116,8 +105,8 @@ pub(super) async fn keep(
         .enumerate()
         .map(|(nth, readings)| (nth_id(id, nth), Change::Readings { car, taken, readings }))
         .collect();
-    let noted = note(&web.house, &actor, garage, changes).await;
-    page.after(&typed, noted, &format!("{}/cars/{car}/log", base(garage)))
+    let noted = opened.notes(changes).await;
+    page.after(&sent.typed, noted, &format!("{}/cars/{car}/log", opened.base()))
 }
 
 /// An id for the n-th of several changes of one page.
