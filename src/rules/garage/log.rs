@@ -35,7 +35,7 @@ pub fn lines_of(sheet: &SheetSent<'_>) -> Vec<Line> {
                 lines.push(Line { id, taken, noted_at: sheet.arrived_at, what, photos: vec![], struck: false });
                 None
             }
-            _ => answer.worked.as_ref().filter(|_| item.as_str() == "engine-sealing").and_then(|worked| leak_down(worked)),
+            _ => answer.worked.as_ref().filter(|_| item.as_str() == "engine-sealing").and_then(leak_down),
         };
         if let Some(readings) = readings {
             let what = Logged::Readings(Readings { from: sheet.event.into(), ..readings });

@@ -45,7 +45,7 @@ fn read_when(reader: &mut Reader<'_>, today: Date) -> Taken {
 fn places(kind: ReadingKind, known: usize) -> Vec<Place> {
     let mut places = kind.per().places();
     if kind.per() == Per::Cylinder {
-        places.truncate(known.max(6).min(16));
+        places.truncate(known.clamp(6, 16));
     }
     places
 }
