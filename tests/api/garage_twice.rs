@@ -15,6 +15,9 @@ struct Post {
     form: Vec<(String, String)>,
 }
 
+/// A post's door, path and form.
+type Row<'f> = (&'static str, String, Vec<(&'f str, &'f str)>);
+
 /// Every post of the garage that notes something, in an order in which all of them can be done.
 async fn all_posts(keeper: &Keeper<'_>, nth: usize, ids: &[String; 3]) -> Option<Post> {
     let [work, part, gear] = ids;
@@ -38,7 +41,7 @@ async fn all_posts(keeper: &Keeper<'_>, nth: usize, ids: &[String; 3]) -> Option
     };
     let own_day = keeper.day().await;
     let table = "day,what,place,value,unit,note\n2026-05-01,tread,lf,6.1,mm,\n2026-05-01,track-time,,20,min,\n2026-05-01,track-time,,20,min,\n";
-    let all: [(&'static str, String, Vec<(&str, &str)>); 26] = [
+    let all: [Row<'_>; 26] = [
         ("/hours", "/hours".into(), hours.to_vec()),
         ("/gear", "/gear".into(), vec![("what", "helmet"), ("name", "The white one"), ("label", "SA2020")]),
         ("/gear/{gear}", format!("/gear/{gear}"), vec![("what", "helmet"), ("name", "The white one"), ("label", "SA2015")]),

@@ -111,6 +111,57 @@ async fn a_photo_that_breaks_off_leaves_the_draft_as_it_was() {
     day.breaks("a photo", 2, &["photo"], send).await;
 }
 
+/// A garage from its opening to its end, each deed of it broken at each of its changes first.
+async fn a_whole_garage(failing: Failing) {
+    let club = Club::open().await;
+    let (ines, marta) = (club.driver("27").await, club.driver("7").await);
+    ines.sends(|_| ()).await;
+    let day = Day { club: &club, breaker: Breaker::new(&club.house, failing).await };
+    let (door, id) = (format!("{}/garage", marta.home()), club.new_id());
+    let form = [("id", id.as_str()), ("deed", "open")];
+    let opened = day.breaks("a garage opened", 6, &[], async || marta.person.post(&door, &form).await).await;
+    assert_ne!(opened.header("set-cookie"), "", "the browser that was refused so often is in it at last");
+
+    let keeper = ines.opens_a_garage().await;
+    ines.person.uses_link(&marta.secret).await;
+    let (id, to) = (club.new_id(), &door);
+    let form = [("id", id.as_str()), ("car", "new")];
+    day.breaks("a sheet brought to a new car", 2, &[], async || ines.person.post(to, &form).await).await;
+    let id = club.new_id();
+    let facts = [("name", "The red one"), ("mass", "1200"), ("torque-asked", "117")];
+    let path = format!("/cars/{}/facts", keeper.car);
+    day.breaks("facts and a name", 2, &[], async || keeper.posts(&path, &id, &facts).await).await;
+    let table = "day,what,place,value\n2026-05-01,tread,lf,6.1\n2026-05-02,tread,lf,6\n2026-05-02,track-time,,20\n";
+    let path = format!("/cars/{}/log/import", keeper.car);
+    day.breaks("a table of three", 3, &[], async || keeper.posts(&path, &id, &[("text", table)]).await).await;
+    let job = keeper.has_to("Find the oil leak").await;
+    let mut png = Vec::new();
+    DynamicImage::new_rgb8(8, 8).write_to(&mut Cursor::new(&mut png), ImageFormat::Png).expect("a picture");
+    let (path, files) = (format!("{}/photos-of/{job}", keeper.home()), [("a.png", "image/png", png.as_slice())]);
+    day.breaks("a photo of a job", 2, &[], async || keeper.person.upload(&path, "photo", &files).await).await;
+    let keep = format!("{}/keep", keeper.home());
+    let (link, calendar) = (format!("{keep}/link"), format!("{keep}/calendar"));
+    day.breaks("the link anew", 2, &[], async || keeper.person.post(&link, &[]).await).await;
+    day.breaks("the calendar's address", 1, &[], async || keeper.person.post(&calendar, &[]).await).await;
+    let noted = keeper.kinds().await.len();
+    assert_eq!(noted, 2 + 2 + 2 + 3 + 2);
+    let least = u32::try_from(noted + 3).expect("a count");
+    let away = format!("{keep}/take-away");
+    day.breaks("all of it taken away", least, &[], async || keeper.person.post(&away, &[("word", "everything")]).await).await;
+    assert_eq!(everything(&club.house).await["garage_photo"].len(), 0);
+    assert_eq!(everything(&club.house).await["garage_change"].len(), 2, "the other driver's is as it was");
+}
+
+#[tokio::test]
+async fn a_garage_whose_nth_change_is_refused_keeps_nothing_by_halves() {
+    a_whole_garage(Failing::Statement).await;
+}
+
+#[tokio::test]
+async fn a_garage_whose_nth_change_ends_the_transaction_keeps_nothing_by_halves() {
+    a_whole_garage(Failing::Transaction).await;
+}
+
 struct Day<'c> {
     club: &'c Club,
     breaker: Breaker<'c>,

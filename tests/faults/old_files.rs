@@ -73,7 +73,7 @@ async fn a_file_of_the_first_release_is_brought_up_to_date_with_everybody_in_it(
     let (cookie, gate_cookie) = (driver.person.cookie(&driver.home()), gate.person.cookie(&gate.lane()));
     let path = club.database();
     club.close().await;
-    let old = as_first_release(&path).await;
+    let old = made_by(&path, 1).await;
     let house = Arc::new(House::open(&old, club.clock.clone()).await.expect("the steps are made"));
     let foreign: Vec<(String, i64, String, i64)> = {
         let mut db = house.store.read().await.expect("a reader");
@@ -93,23 +93,88 @@ async fn a_file_of_the_first_release_is_brought_up_to_date_with_everybody_in_it(
     house.close().await;
 }
 
-/// The same club in a file as the first release made it: its step alone, and its columns.
-async fn as_first_release(path: &Path) -> std::path::PathBuf {
+/// The club as it was before there were garages, with everything that a club had then.
+#[tokio::test]
+async fn a_file_from_before_garages_is_brought_up_to_date_and_nothing_in_it_is_another() {
+    let club = after_a_day().await;
+    let (driver, gate) = (club.driver("7").await, club.inspector("S. Vane").await);
+    let marshal = Person::come_in(&club.base, &club.link_for("marshal", "Pit exit").await).await;
+    let unused = club.link_for("inspector", "L. Ate").await;
+    let passkey = "insert into passkey (id, link_id, name, credential, made_at)
+        select x'c0ffee', id, 'A laptop', '{}', 1 from access_link where role = 'organizer'";
+    sqlx::query(passkey).execute(&mut open_raw(&club.database()).await).await.expect("a passkey");
+    let cookies = [
+        (driver.person.cookie(&driver.home()), "driver"),
+        (gate.person.cookie(&gate.lane()), "inspector"),
+        (marshal.cookie(&format!("/grid/{}", club.event)), "marshal"),
+        (club.organizer.cookie("/club"), "organizer"),
+    ];
+    let path = club.database();
+    club.close().await;
+    let before = rows(&path).await;
+    let old = made_by(&path, 3).await;
+    assert!(!rows(&old).await.contains_key("garage"), "it is a file from before");
+
+    let house = Arc::new(House::open(&old, club.clock.clone()).await.expect("the step is made"));
+    let foreign: Vec<(String, i64, String, i64)> = {
+        let mut db = house.store.read().await.expect("a reader");
+        sqlx::query_as("pragma foreign_key_check").fetch_all(&mut *db).await.expect("an answer")
+    };
+    assert_eq!(foreign, [], "every device, deed, passphrase, passkey and record still has its link");
+    let after = everything(&house).await;
+    assert_unchanged(&before, &after, &["_sqlx_migrations"], "brought up to date");
+    assert_eq!((after["passkey"].len(), after["passphrase"].len()), (1, 1));
+    assert_eq!(schema(&old).await, schema(&path).await, "the file is as a new one, triggers and indexes too");
+    for (cookie, role) in &cookies {
+        let actor = house.actor(cookie.trim_start_matches("witnessmark=")).await.expect("an answer");
+        assert_eq!(actor.map(|actor| actor.role.word()), Some(*role), "the device is still let in");
+    }
+    let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
+    let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
+    let web = Web::new(house.clone(), &base);
+    tokio::spawn(async move { axum::serve(listener, router(web)).await });
+    let ashdown = Person::stranger(&base);
+    let signed_in = ashdown.post("/sign-in", &[("name", "M. Ashdown"), ("passphrase", crate::club::PASSPHRASE)]).await;
+    assert_eq!(signed_in.status(), StatusCode::SEE_OTHER, "the passphrase is what it was");
+    assert!(ashdown.get("/club/you").await.page().await.text().contains("A laptop"), "and the passkey is listed");
+    let late = Person::come_in(&base, &unused).await;
+    assert_eq!(late.get(&format!("/gate/{}", club.event)).await.status(), StatusCode::OK, "a link that nobody had used is good");
+    let again = Person::come_in(&base, &driver.secret).await;
+    let opened = again.post(&format!("{}/garage", driver.home()), &[("id", &club.new_id()), ("deed", "open")]).await;
+    assert_eq!(opened.status(), StatusCode::OK, "and a driver opens a garage in it");
+    house.close().await;
+}
+
+/// What the file's tables, triggers and indexes are.
+async fn schema(path: &Path) -> Vec<String> {
+    let sql = "select type || ' ' || name || ': ' || coalesce(sql, '') from sqlite_master order by 1";
+    sqlx::query_scalar(sql).fetch_all(&mut open_raw(path).await).await.expect("an answer")
+}
+
+/// The same club in a file as an earlier release made it: so many of the steps, and their columns.
+async fn made_by(path: &Path, count: usize) -> std::path::PathBuf {
     let steps = path.with_file_name("steps");
     std::fs::create_dir(&steps).expect("a folder");
-    let first = "0001_the_house.sql";
-    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("migrations").join(first);
-    std::fs::copy(from, steps.join(first)).expect("the first step");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("migrations");
+    let mut all: Vec<_> = std::fs::read_dir(&folder).expect("steps").map(|file| file.expect("a step").file_name()).collect();
+    all.sort();
+    for step in all.iter().take(count) {
+        std::fs::copy(folder.join(step), steps.join(step)).expect("a step");
+    }
     let old = path.with_file_name("old.sqlite");
-    let mut db = SqliteConnectOptions::new().filename(&old).create_if_missing(true).connect().await.expect("a new file");
-    sqlx::migrate::Migrator::new(steps.as_path()).await.expect("steps").run(&mut db).await.expect("the first release's tables");
+    // Whatever rests on whatever: all of it is there in the end.
+    let open = SqliteConnectOptions::new().filename(&old).create_if_missing(true).foreign_keys(false);
+    let mut db = open.connect().await.expect("a new file");
+    sqlx::migrate::Migrator::new(steps.as_path()).await.expect("steps").run(&mut db).await.expect("that release's tables");
     sqlx::query("attach ? as late").bind(path.to_string_lossy()).execute(&mut db).await.expect("the club");
-    for table in ["club", "edition", "event", "run_group", "entry", "access_link", "device", "draft", "record", "photo"] {
-        let columns: Vec<String> = sqlx::query_scalar("select name from pragma_table_info(?)")
+    let tables = "select name from main.sqlite_master where type = 'table' and name not like '\\_%' escape '\\'";
+    let tables: Vec<String> = sqlx::query_scalar(tables).fetch_all(&mut db).await.expect("that release's tables");
+    for table in tables.iter().filter(|table| !table.starts_with("sqlite_")) {
+        let columns: Vec<String> = sqlx::query_scalar("select name from pragma_table_info(?, 'main')")
             .bind(table)
             .fetch_all(&mut db)
             .await
-            .expect("the first release's columns");
+            .expect("that release's columns");
         let columns = columns.join(", ");
         let copy = format!("insert into main.{table} ({columns}) select {columns} from late.{table}");
         sqlx::query(sqlx::AssertSqlSafe(copy)).execute(&mut db).await.expect("the rows");
@@ -224,4 +289,9 @@ async fn a_record_is_not_written_over_by_another_of_its_id() {
     // Refused or passed over: either is well, as long as the record stays.
     let _ = sqlx::query(sqlx::AssertSqlSafe(sql)).execute(&mut db).await;
     assert_unchanged(&before, &rows(&path).await, &[], "a clear that somebody tried to turn into a hold");
+    // Nor by one of another id in its place, which is as unique.
+    let forged: Vec<&str> = columns.iter().map(|name| if name == "id" { "randomblob(16)" } else { name.as_str() }).collect();
+    let sql = format!("insert or replace into record ({}) select {} from record", columns.join(", "), forged.join(", "));
+    let _ = sqlx::query(sqlx::AssertSqlSafe(sql)).execute(&mut db).await;
+    assert_unchanged(&before, &rows(&path).await, &[], "records whose place somebody tried to take");
 }

@@ -21,8 +21,8 @@ pub fn keeps(worksheet: &str) -> bool {
     matches!(worksheet, "leak-down" | "compression" | "tyre-pressure" | "corner-weights" | "alignment" | "brake-fluid")
 }
 
-/// Figures of one kind, by place.
-type Kept = (ReadingKind, Unit, Vec<(Place, f64)>);
+/// Figures of one kind in one unit, by place.
+type OfKind = (ReadingKind, Unit, Vec<(Place, f64)>);
 
 /// The readings in a worksheet's input and outcome, taken at a place where it asks for one. Empty where there are none.
 ///
@@ -42,7 +42,7 @@ pub fn readings(worksheet: &str, input: &Map<String, Json>, output: &Map<String,
     };
     let corners =
         [("lf_kg", Place::FrontLeft), ("rf_kg", Place::FrontRight), ("lr_kg", Place::RearLeft), ("rr_kg", Place::RearRight)];
-    let mut kept: Vec<Kept> = Vec::new();
+    let mut kept: Vec<OfKind> = Vec::new();
     match worksheet {
         "leak-down" => {
             let figures = list(output, "cylinders").iter().map(|one| one["percent"].as_f64()).collect();
