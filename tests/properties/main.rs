@@ -2,6 +2,8 @@
 
 mod answers;
 mod chain;
+mod garage_takes;
 mod house;
+mod notebook;
 mod schedule;
 mod standing;

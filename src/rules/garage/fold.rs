@@ -12,6 +12,7 @@ const MOST_CARS: usize = 40;
 const MOST_GEAR: usize = 60;
 const MOST_OPEN_JOBS: usize = 200;
 const MOST_ON_A_JOB: usize = 60;
+const TOO_MANY_OPEN: NotTaken = NotTaken::TooMany("200 open jobs on a car");
 
 /// Why a change is not taken.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -72,6 +73,8 @@ impl Garage {
                     _ = if packed { day.packed.insert(thing.clone()) } else { day.packed.remove(&thing) };
                 }
             }
+            // Sent to a car that is not here, a day stays with the car that has it.
+            Change::Day { car, .. } if self.car(car).is_none() => {}
             Change::Day { track_day, car, name, day, sessions, session_min, entry } => {
                 // An entry is of one car: brought to another, it leaves the first.
                 let mut packed = BTreeSet::new();
@@ -85,6 +88,8 @@ impl Garage {
                     car.days.sort_by_key(|day| (day.day, day.id));
                 }
             }
+            // A job stays with its car: there is one of an id.
+            Change::Job { job, car, .. } if self.job(job).is_some_and(|(there, _)| there.id != car) => {}
             of_job @ (Change::Step { .. }
             | Change::Part { .. }
             | Change::PartGone { .. }
@@ -116,7 +121,9 @@ impl Garage {
             Change::Car { car, .. } if is_new_car(car) => {
                 return if self.cars.len() < MOST_CARS { Ok(()) } else { Err(NotTaken::TooMany("40 cars")) };
             }
-            Change::Gear { .. } if self.gear.len() >= MOST_GEAR => return Err(NotTaken::TooMany("60 pieces of gear")),
+            Change::Gear { gear, .. } if self.gear.len() >= MOST_GEAR && self.gear.iter().all(|piece| piece.id != *gear) => {
+                return Err(NotTaken::TooMany("60 pieces of gear"));
+            }
             Change::GearGone { gear } if self.gear.iter().all(|piece| piece.id != *gear) => return Err(NotTaken::NotHere),
             Change::Struck { line } if !self.has_line(*line) => return Err(NotTaken::NotHere),
             Change::DayGone { track_day } | Change::Packed { track_day, .. } if !self.has_day(*track_day) => {
@@ -129,12 +136,15 @@ impl Garage {
             return Err(NotTaken::NotHere);
         }
         let Some(id) = change.job() else { return Ok(()) };
-        let (_, job) = self.job(id).ok_or(NotTaken::NotHere)?;
+        let (car, job) = self.job(id).ok_or(NotTaken::NotHere)?;
         match change {
             Change::Reopened { .. } if !job.is_done => Err(NotTaken::Open),
+            Change::Reopened { .. } if car.open_jobs().count() >= MOST_OPEN_JOBS => Err(TOO_MANY_OPEN),
             Change::Reopened { .. } => Ok(()),
             _ if job.is_done => Err(NotTaken::Done),
-            Change::Step { .. } if job.steps.len() >= MOST_ON_A_JOB => Err(NotTaken::TooMany("60 steps on a job")),
+            Change::Step { step, .. } if job.steps.len() >= MOST_ON_A_JOB && job.steps.iter().all(|other| other.id != *step) => {
+                Err(NotTaken::TooMany("60 steps on a job"))
+            }
             Change::Part { part, .. } if job.parts.len() >= MOST_ON_A_JOB && job.parts.iter().all(|other| other.id != *part) => {
                 Err(NotTaken::TooMany("60 parts on a job"))
             }
@@ -157,7 +167,7 @@ impl Garage {
             Some((there, _)) if there.id != car => return Err(NotTaken::NotHere),
             Some((_, there)) if there.is_done => return Err(NotTaken::Done),
             Some(_) => {}
-            None if of.open_jobs().count() >= MOST_OPEN_JOBS => return Err(NotTaken::TooMany("200 open jobs on a car")),
+            None if of.open_jobs().count() >= MOST_OPEN_JOBS => return Err(TOO_MANY_OPEN),
             None => {}
         }
         if card.after.iter().any(|other| of.job(*other).is_none()) {
