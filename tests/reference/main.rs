@@ -4,9 +4,12 @@ mod brakes;
 mod calendar;
 mod engine;
 mod fasteners;
+mod garage;
 mod gear;
 mod input;
 mod noise;
+#[path = "../properties/notebook.rs"]
+mod notebook;
 mod numbers;
 mod pass;
 mod queue;

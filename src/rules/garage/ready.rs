@@ -2,7 +2,7 @@
 //!
 //! It advises. Nothing here says that a car is safe: that nothing of what was noted stands in the way is all that it says.
 
-use super::book::{Car, Garage, GearPiece, Job, Line, TrackDay};
+use super::book::{Car, Garage, GearPiece, Job, Line, Logged, TrackDay};
 use super::change::PartState;
 use super::kinds::{Asks, FIXED, Fluid, GearKind, ReadingKind};
 use super::log::{last_changed, newest};
@@ -261,8 +261,10 @@ fn fluid(before: &Before<'_, '_>) -> Vec<Stand> {
         _ => "DOT 4",
     };
     let Some(grade) = FluidGrade::parse(grade) else { return Vec::new() };
-    // A boiling point from before the change is another fluid's.
-    let boil = newest(before.lines, ReadingKind::FluidBoil).get(&Place::Whole).filter(|(_, taken)| taken.day >= flushed).copied();
+    // A boiling point from before the change, be it of that very morning, is another fluid's.
+    let is_change = |line: &&Line| matches!(line.what, Logged::Changed { fluid: Fluid::BrakeFluid, .. });
+    let since = before.lines.iter().rposition(is_change).map_or(before.lines, |at| &before.lines[at..]);
+    let boil = newest(since, ReadingKind::FluidBoil).get(&Place::Whole).copied();
     let state = judge_fluid(&brakes::Fluid {
         grade,
         flushed,
