@@ -5,6 +5,7 @@ mod calendar;
 mod engine;
 mod fasteners;
 mod garage;
+mod garage_story;
 mod gear;
 mod input;
 mod noise;
