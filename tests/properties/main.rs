@@ -2,6 +2,7 @@
 
 mod answers;
 mod chain;
+mod garage;
 mod garage_csv;
 mod garage_takes;
 mod house;
