@@ -4,6 +4,7 @@ mod answers;
 mod chain;
 mod garage;
 mod garage_csv;
+mod garage_offers;
 mod garage_takes;
 mod house;
 mod notebook;
