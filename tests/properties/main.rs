@@ -5,6 +5,7 @@ mod chain;
 mod garage;
 mod garage_csv;
 mod garage_offers;
+mod garage_sheets;
 mod garage_takes;
 mod house;
 mod notebook;

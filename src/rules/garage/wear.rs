@@ -147,7 +147,7 @@ pub struct Said {
 /// use jiff::civil::date;
 /// use witnessmark::rules::{garage::{kinds::ReadingKind, wear::{Planned, Point, Series, say}}, units::Units, words::Place};
 /// let point = |x, value| Point { day: date(2026, 4, 1), x, value };
-/// let points = vec![point(0.0, 6.0), point(20.0, 5.6), point(40.0, 5.0), point(60.0, 4.5)];
+/// let points = vec![point(0.0, 6.0), point(20.0, 5.6), point(40.0, 4.9), point(60.0, 4.5)];
 /// let series = Series { kind: ReadingKind::Pad, place: Place::FrontLeft, points, now: 60.0 };
 /// let planned = Planned { day: date(2026, 5, 9), sessions: 6, session_min: 20.0 };
 /// let said = say(&series, 3.0, Some(planned), date(2026, 4, 20), &Units::METRIC);
