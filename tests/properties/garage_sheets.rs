@@ -13,6 +13,7 @@ use witnessmark::rules::garage::book::{Line, Logged};
 use witnessmark::rules::garage::change::Change;
 use witnessmark::rules::garage::kinds::{Fluid, ReadingKind};
 use witnessmark::rules::garage::log::{SheetSent, in_order, last_changed, lines_of, newest};
+use witnessmark::rules::garage::ready::limit_of;
 use witnessmark::rules::garage::wear::series;
 use witnessmark::rules::sheet::Sheet;
 use witnessmark::rules::sheet_file;
@@ -110,4 +111,41 @@ fn a_line_of_a_sheet_is_the_sheets_and_cannot_be_struck_from_the_log() {
     let book = Notebook::of_a_car();
     assert!(book.garage().takes(&Change::Struck { line: sheet[0].id }).is_err());
     assert!(book.garage().car(CAR).is_some_and(|car| car.log.is_empty()));
+}
+
+#[test]
+fn a_club_that_asks_for_pads_in_per_cent_does_not_have_its_limit_taken_for_millimetres() {
+    let item = CLUB_DAY.find("id = \"pad-front\"").expect("the item");
+    let (before, after) = CLUB_DAY.split_at(item);
+    let in_per_cent = after
+        .replacen("unit = \"mm\"\npossible = [0, 25]", "unit = \"%\"\npossible = [0, 100]", 1)
+        .replacen("at_least = 3,", "at_least = 30,", 1)
+        .replacen("at_least = 5,", "at_least = 50,", 1);
+    let sheet = sheet_file::read(&format!("{before}{in_per_cent}")).expect("a sheet");
+    let garage = Notebook::of_a_car().garage();
+    // The front pads have no limit that a log in mm can be held against; the rear ones have theirs.
+    assert_eq!(limit_of(ReadingKind::Pad, Some(&sheet), car(&garage)), Some(3.0));
+    assert_eq!(limit_of(ReadingKind::Tread, Some(&sheet), car(&garage)), Some(1.6));
+}
+
+#[test]
+fn a_disc_is_held_against_what_is_cast_into_it_in_whatever_unit_that_is_read() {
+    let mut book = Notebook::of_a_car();
+    assert_eq!(limit_of(ReadingKind::Disc, Some(&SHEET), car(&book.garage())), None, "nobody knows the least thickness");
+    for (text, unit, wanted) in [("22,4", "mm", 22.4), ("0.875", "in", 22.225)] {
+        let typed = [("".to_owned(), text.to_owned()), ("unit".to_owned(), unit.to_owned())].into();
+        book.note(Change::Facts { car: CAR, facts: [("disc-minimum".to_owned(), typed)].into() });
+        let found = limit_of(ReadingKind::Disc, Some(&SHEET), car(&book.garage())).expect("a limit");
+        assert!((found - wanted).abs() < 1e-12, "{text} {unit} is {found} mm");
+    }
+}
+
+#[test]
+fn a_figure_that_is_emptied_is_gone_though_its_form_still_names_the_unit() {
+    let mut book = Notebook::of_a_car();
+    for text in ["22.4", ""] {
+        let typed = [("".to_owned(), text.to_owned()), ("unit".to_owned(), "mm".to_owned())].into();
+        book.note(Change::Facts { car: CAR, facts: [("disc-minimum".to_owned(), typed)].into() });
+    }
+    assert!(car(&book.garage()).fact("disc-minimum").is_none(), "an empty figure is kept as if it were one");
 }

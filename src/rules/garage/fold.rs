@@ -199,7 +199,8 @@ fn fold_car(car: &mut Car, change: Change, id: Uuid, at: Timestamp) {
         Change::Facts { facts, .. } => {
             for (item, typed) in facts {
                 // What is noted again unchanged keeps its day: it is as old as it is.
-                if typed.values().all(String::is_empty) {
+                // A unit without a figure says nothing.
+                if typed.iter().all(|(name, text)| text.is_empty() || name == "unit") {
                     car.facts.remove(&item);
                 } else if car.facts.get(&item).is_none_or(|(before, _)| *before != typed) {
                     car.facts.insert(item, (typed, at));

@@ -311,6 +311,10 @@ pub fn limit_of(kind: ReadingKind, sheet: Option<&Sheet>, car: &Car) -> Option<f
     let (_, usual) = kind.wears()?;
     let of_item = |item: &&str| {
         let Kind::Measurement(rule) = &sheet?.item(item)?.kind else { return None };
+        // A club may ask for the same thing in per cent: that is no limit for a log in millimetres.
+        if rule.unit.quantity() != kind.unit().quantity() {
+            return None;
+        }
         let holding = rule.limits.iter().rev().filter(|limit| limit.severity.holds_the_car());
         holding.into_iter().find_map(|limit| match limit.bound {
             Bound::AtLeast(least) => Some(rule.unit.convert(least, kind.unit())),
