@@ -4,10 +4,13 @@ mod brakes;
 mod calendar;
 mod engine;
 mod fasteners;
-mod garage_wear;
+mod garage;
+mod garage_story;
 mod gear;
 mod input;
 mod noise;
+#[path = "../properties/notebook.rs"]
+mod notebook;
 mod numbers;
 mod pass;
 mod queue;

@@ -62,13 +62,12 @@ pub struct Table {
 pub fn read(text: &str, car: Uuid, today: Date, log: &[&Line]) -> Result<Table, Vec<Trouble>> {
     let trouble = |at: String, message: &str| Trouble { field: at, message: message.to_owned() };
     // A spreadsheet of a country with decimal commas parts its columns by semicolons.
-    let head = text.trim_start_matches('\u{feff}').lines().next().unwrap_or_default();
+    let whole = text;
+    let text = text.trim_start_matches('\u{feff}').trim_start_matches(['\r', '\n']);
+    let head = text.lines().next().unwrap_or_default();
     let separator = if head.contains(';') { b';' } else { b',' };
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(separator)
-        .trim(csv::Trim::All)
-        .flexible(true)
-        .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(separator).trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
     let columns: Vec<String> = match reader.headers() {
         Ok(names) => names.iter().map(str::to_lowercase).collect(),
         Err(_) => return Err(vec![trouble("the first line".into(), "This cannot be read as a table of text.")]),
@@ -82,8 +81,16 @@ pub fn read(text: &str, car: Uuid, today: Date, log: &[&Line]) -> Result<Table, 
     log.iter().flat_map(|line| rows(line)).for_each(|row| *known.entry(row).or_default() += 1);
     let mut met: BTreeMap<[String; 8], usize> = BTreeMap::new();
     let (mut changes, mut troubles, mut sets, mut there) = (Vec::new(), Vec::new(), BTreeMap::new(), 0);
+    // Blank lines are lines and a note may run over two: an editor counts them all.
+    let (mut line, mut counted) = (1, 0);
     for (nth, record) in reader.records().enumerate() {
-        let at = format!("line {}", nth + 2);
+        if let Some(begins) = record.as_ref().ok().and_then(|record| record.position()) {
+            let begins = whole.len() - text.len() + usize::try_from(begins.byte()).unwrap_or_default();
+            let blank = whole.as_bytes().iter().skip(begins).take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+            line += ends(whole.as_bytes().get(counted..begins + blank).unwrap_or_default());
+            counted = begins + blank;
+        }
+        let at = format!("line {line}");
         if nth >= MOST_LINES {
             troubles.push(trouble(at, "A file has at most 5,000 lines: take it in in parts."));
             break;
@@ -132,6 +139,12 @@ pub fn read(text: &str, car: Uuid, today: Date, log: &[&Line]) -> Result<Table, 
         (Change::Readings { car, taken, readings }, 0)
     }));
     Ok(Table { new: changes, there })
+}
+
+/// How many lines end within these bytes.
+fn ends(bytes: &[u8]) -> usize {
+    let is_end = |(nth, byte): (usize, &u8)| *byte == b'\n' || (*byte == b'\r' && bytes.get(nth + 1) != Some(&b'\n'));
+    bytes.iter().enumerate().filter(|end| is_end(*end)).count()
 }
 
 type Set = (Taken, String, String, bool, String);
@@ -212,7 +225,11 @@ fn read_row<'r>(field: impl Fn(&str) -> &'r str, car: Uuid, today: Date) -> Resu
     if value < low - 1e-9 || value > high + 1e-9 {
         return Err(format!("{} cannot be: this lies between {} and {}.", unit.say(value), unit.figure(low), unit.say(high)));
     }
-    let fresh = matches!(field("new").to_lowercase().as_str(), "yes" | "new" | "1");
+    let fresh = match field("new").to_lowercase().as_str() {
+        "" | "no" | "n" | "false" | "0" => false,
+        "yes" | "y" | "true" | "new" | "x" | "1" => true,
+        other => return Err(format!("\"{}\" is neither yes nor no: whether the part is new.", shorten(other))),
+    };
     Ok(Row::Part((taken, kind.token().into(), unit.token().into(), fresh, note), place.token(), value))
 }
 

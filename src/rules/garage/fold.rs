@@ -11,8 +11,8 @@ pub const MOST_CHANGES: usize = 20_000;
 const MOST_CARS: usize = 40;
 const MOST_GEAR: usize = 60;
 const MOST_OPEN_JOBS: usize = 200;
-const OPEN_JOBS: &str = "200 open jobs on a car";
 const MOST_ON_A_JOB: usize = 60;
+const TOO_MANY_OPEN: NotTaken = NotTaken::TooMany("200 open jobs on a car");
 
 /// Why a change is not taken.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -86,6 +86,8 @@ impl Garage {
                     _ = if packed { day.packed.insert(thing.clone()) } else { day.packed.remove(&thing) };
                 }
             }
+            // Sent to a car that is not here, a day stays with the car that has it.
+            Change::Day { car, .. } if self.car(car).is_none() => {}
             Change::Day { track_day, car, name, day, sessions, session_min, entry } => {
                 // An entry is of one car: brought to another, it leaves the first.
                 let mut packed = BTreeSet::new();
@@ -99,6 +101,8 @@ impl Garage {
                     car.days.sort_by_key(|day| (day.day, day.id));
                 }
             }
+            // A job stays with its car: there is one of an id.
+            Change::Job { job, car, .. } if self.job(job).is_some_and(|(there, _)| there.id != car) => {}
             of_job @ (Change::Step { .. }
             | Change::Part { .. }
             | Change::PartGone { .. }
@@ -146,14 +150,15 @@ impl Garage {
             return Err(NotTaken::NotHere);
         }
         let Some(id) = change.job() else { return Ok(()) };
-        let (of, job) = self.job(id).ok_or(NotTaken::NotHere)?;
+        let (car, job) = self.job(id).ok_or(NotTaken::NotHere)?;
         match change {
             Change::Reopened { .. } if !job.is_done => Err(NotTaken::Open),
-            // More than can be planned would shut the driver out of every page.
-            Change::Reopened { .. } if of.open_jobs().count() >= MOST_OPEN_JOBS => Err(NotTaken::TooMany(OPEN_JOBS)),
+            Change::Reopened { .. } if car.open_jobs().count() >= MOST_OPEN_JOBS => Err(TOO_MANY_OPEN),
             Change::Reopened { .. } => Ok(()),
             _ if job.is_done => Err(NotTaken::Done),
-            Change::Step { .. } if job.steps.len() >= MOST_ON_A_JOB => Err(NotTaken::TooMany("60 steps on a job")),
+            Change::Step { step, .. } if job.steps.len() >= MOST_ON_A_JOB && job.steps.iter().all(|other| other.id != *step) => {
+                Err(NotTaken::TooMany("60 steps on a job"))
+            }
             Change::Part { part, .. } if job.parts.len() >= MOST_ON_A_JOB && job.parts.iter().all(|other| other.id != *part) => {
                 Err(NotTaken::TooMany("60 parts on a job"))
             }
@@ -176,7 +181,7 @@ impl Garage {
             Some((there, _)) if there.id != car => return Err(NotTaken::NotHere),
             Some((_, there)) if there.is_done => return Err(NotTaken::Done),
             Some(_) => {}
-            None if of.open_jobs().count() >= MOST_OPEN_JOBS => return Err(NotTaken::TooMany(OPEN_JOBS)),
+            None if of.open_jobs().count() >= MOST_OPEN_JOBS => return Err(TOO_MANY_OPEN),
             None => {}
         }
         if card.after.iter().any(|other| of.job(*other).is_none()) {
@@ -208,7 +213,8 @@ fn fold_car(car: &mut Car, change: Change, id: Uuid, at: Timestamp) {
         Change::Facts { facts, .. } => {
             for (item, typed) in facts {
                 // What is noted again unchanged keeps its day: it is as old as it is.
-                if typed.values().all(String::is_empty) {
+                // A unit without a figure says nothing.
+                if typed.iter().all(|(name, text)| text.is_empty() || name == "unit") {
                     car.facts.remove(&item);
                 } else if car.facts.get(&item).is_none_or(|(before, _)| *before != typed) {
                     car.facts.insert(item, (typed, at));

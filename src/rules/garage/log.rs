@@ -104,8 +104,9 @@ impl Readings {
 /// The lines that count, own and of sheets, in order of time.
 pub fn in_order<'a>(car: &'a Car, sheets: &'a [Line]) -> Vec<&'a Line> {
     let mut lines: Vec<&Line> = car.log.iter().chain(sheets).filter(|line| !line.struck).collect();
-    // At one time a change of the part or fluid comes before its reading.
-    lines.sort_by_key(|line| (line.when(), matches!(line.what, Logged::Readings(_)), line.noted_at, line.id));
+    let is_new = |line: &Line| matches!(&line.what, Logged::Readings(readings) if readings.fresh);
+    // At one time a change of the fluid comes before its reading, and of a table's lines the old part before the new.
+    lines.sort_by_key(|line| (line.when(), matches!(line.what, Logged::Readings(_)), line.noted_at, is_new(line), line.id));
     lines
 }
 

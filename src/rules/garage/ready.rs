@@ -2,7 +2,7 @@
 //!
 //! It advises. Nothing here says that a car is safe: that nothing of what was noted stands in the way is all that it says.
 
-use super::book::{Car, Garage, GearPiece, Job, Line, TrackDay};
+use super::book::{Car, Garage, GearPiece, Job, Line, Logged, TrackDay};
 use super::change::PartState;
 use super::kinds::{Asks, FIXED, Fluid, GearKind, ReadingKind};
 use super::log::{last_changed, newest};
@@ -264,8 +264,10 @@ fn fluid(before: &Before<'_, '_>) -> Vec<Stand> {
         _ => "DOT 4",
     };
     let Some(grade) = FluidGrade::parse(grade) else { return Vec::new() };
-    // A boiling point from before the change is another fluid's.
-    let boil = newest(before.lines, ReadingKind::FluidBoil).get(&Place::Whole).filter(|(_, taken)| taken.day >= flushed).copied();
+    // A boiling point from before the change, be it of that very morning, is another fluid's.
+    let is_change = |line: &&Line| matches!(line.what, Logged::Changed { fluid: Fluid::BrakeFluid, .. });
+    let since = before.lines.iter().rposition(is_change).map_or(before.lines, |at| &before.lines[at..]);
+    let boil = newest(since, ReadingKind::FluidBoil).get(&Place::Whole).copied();
     let state = judge_fluid(&brakes::Fluid {
         grade,
         flushed,
@@ -319,6 +321,10 @@ pub fn limit_of(kind: ReadingKind, sheet: Option<&Sheet>, car: &Car) -> Option<f
     let (_, usual) = kind.wears()?;
     let of_item = |item: &&str| {
         let Kind::Measurement(rule) = &sheet?.item(item)?.kind else { return None };
+        // A club may ask for the same thing in per cent: that is no limit for a log in millimetres.
+        if rule.unit.quantity() != kind.unit().quantity() {
+            return None;
+        }
         let holding = rule.limits.iter().rev().filter(|limit| limit.severity.holds_the_car());
         holding.into_iter().find_map(|limit| match limit.bound {
             Bound::AtLeast(least) => Some(rule.unit.convert(least, kind.unit())),

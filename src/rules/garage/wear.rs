@@ -4,13 +4,13 @@
 
 use super::book::{Line as LogLine, Logged};
 use super::kinds::{ReadingKind, WornBy};
-use super::log::{days_later, minutes_until};
+use super::log::days_later;
 use crate::rules::days::days_between;
 use crate::rules::line::Line;
 use crate::rules::units::{Unit, Units};
 use crate::rules::wear::LEVEL;
 use crate::rules::words::{Place, Severity};
-use jiff::civil::{Date, Time};
+use jiff::civil::Date;
 
 /// One reading of a part.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,11 +52,13 @@ pub struct Forecast {
     pub left_cautious: Option<f64>,
 }
 
-/// The series of a kind, the newest part at each place.
+/// The series of a kind, the newest part at each place, of lines in order of time.
 pub fn series(lines: &[&LogLine], kind: ReadingKind, today: Date) -> Vec<Series> {
     let Some((worn_by, _)) = kind.wears() else { return Vec::new() };
     let of_place = |place| {
         let mut points: Vec<(Date, f64, f64)> = Vec::new();
+        // Counted along, for a log of ten years is long.
+        let mut driven = 0.0;
         for line in lines {
             match &line.what {
                 Logged::Readings(readings) if readings.what == kind => {
@@ -65,11 +67,12 @@ pub fn series(lines: &[&LogLine], kind: ReadingKind, today: Date) -> Vec<Series>
                         points.clear();
                     }
                     let at = match worn_by {
-                        WornBy::Track => minutes_until(lines, line.when()),
+                        WornBy::Track => driven,
                         WornBy::Days => days_between(Date::ZERO, line.taken.day) as f64,
                     };
                     points.push((line.taken.day, at, value));
                 }
+                Logged::Track { minutes, .. } => driven += minutes,
                 Logged::Changed { fluid: super::kinds::Fluid::BrakeFluid, .. } if kind == ReadingKind::FluidBoil => {
                     points.clear()
                 }
@@ -78,7 +81,7 @@ pub fn series(lines: &[&LogLine], kind: ReadingKind, today: Date) -> Vec<Series>
         }
         let first = points.first()?.1;
         let now = match worn_by {
-            WornBy::Track => minutes_until(lines, (Date::MAX, Time::MAX)),
+            WornBy::Track => driven,
             WornBy::Days => days_between(Date::ZERO, today) as f64,
         };
         let points = points.into_iter().map(|(day, at, value)| Point { day, x: at - first, value }).collect();
@@ -103,11 +106,13 @@ impl Series {
     ///
     /// Source: simple linear regression, checked against NIST StRD Norris and statsmodels; see [`Line`].
     pub fn forecast(&self, limit: f64) -> Result<Forecast, NoLine> {
-        let grown = self.points.windows(2).find(|pair| pair[1].value > pair[0].value && pair[1].x > pair[0].x);
-        if let Some(pair) = grown {
+        let mut order: Vec<&Point> = self.points.iter().collect();
+        // Two gaugings without driving between are no growth, whichever is the thicker; what follows is held against both.
+        order.sort_by(|a, b| a.x.total_cmp(&b.x).then(b.value.total_cmp(&a.value)));
+        if let Some(pair) = order.windows(2).find(|pair| pair[1].value > pair[0].value) {
             return Err(NoLine::Grows { day: pair[1].day, before: pair[0].day });
         }
-        let points: Vec<(f64, f64)> = self.points.iter().map(|point| (point.x, point.value)).collect();
+        let points: Vec<(f64, f64)> = order.iter().map(|point| (point.x, point.value)).collect();
         let line = Line::fit(&points).ok_or(NoLine::TooFew)?;
         let from_now = |x: f64| (x - self.now).max(0.0);
         let left = if line.slope < 0.0 { line.meets(limit).map(from_now) } else { None };
@@ -149,7 +154,7 @@ impl Said {
 /// use jiff::civil::date;
 /// use witnessmark::rules::{garage::{kinds::ReadingKind, wear::{Planned, Point, Series, say}}, units::Units, words::Place};
 /// let point = |x, value| Point { day: date(2026, 4, 1), x, value };
-/// let points = vec![point(0.0, 6.0), point(20.0, 5.6), point(40.0, 5.0), point(60.0, 4.5)];
+/// let points = vec![point(0.0, 6.0), point(20.0, 5.6), point(40.0, 4.9), point(60.0, 4.5)];
 /// let series = Series { kind: ReadingKind::Pad, place: Place::FrontLeft, points, now: 60.0 };
 /// let planned = Planned { day: date(2026, 5, 9), sessions: 6, session_min: 20.0 };
 /// let said = say(&series, 3.0, Some(planned), date(2026, 4, 20), &Units::METRIC);
@@ -207,8 +212,8 @@ fn in_sessions(place: &str, limit: &str, forecast: &Forecast, left: f64, planned
     let low = forecast.left_cautious.map(|left| whole_sessions(left, session_min));
     let span = match low {
         Some(low) if low != high => format!("after {low} to {high} more sessions"),
-        Some(_) => format!("after {}", more(high)),
-        None => format!("after about {}, by a line through two readings", more(high)),
+        Some(_) => format!("after {}", more_sessions(high)),
+        None => format!("after about {}, by a line through two readings", more_sessions(high)),
     };
     let mut words = format!("{place} reaches {limit} {span}");
     let mut weight = None;
@@ -245,7 +250,7 @@ fn in_days(place: &str, limit: &str, forecast: &Forecast, left: f64, planned: Op
     Said { words: format!("{place} falls to {limit} {span}{next}."), weight }
 }
 
-fn more(count: u32) -> String {
+fn more_sessions(count: u32) -> String {
     format!("{count} more session{}", if count == 1 { "" } else { "s" })
 }
 
