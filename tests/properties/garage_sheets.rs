@@ -124,18 +124,22 @@ fn a_club_that_asks_for_pads_in_per_cent_does_not_have_its_limit_taken_for_milli
     let sheet = sheet_file::read(&format!("{before}{in_per_cent}")).expect("a sheet");
     let garage = Notebook::of_a_car().garage();
     // The front pads have no limit that a log in mm can be held against; the rear ones have theirs.
-    assert_eq!(limit_of(ReadingKind::Pad, Some(&sheet), car(&garage)), Some(3.0));
-    assert_eq!(limit_of(ReadingKind::Tread, Some(&sheet), car(&garage)), Some(1.6));
+    assert_eq!(limit_of((ReadingKind::Pad, Place::FrontLeft), Some(&sheet), car(&garage)), Some(3.0));
+    assert_eq!(limit_of((ReadingKind::Tread, Place::RearLeft), Some(&sheet), car(&garage)), Some(1.6));
 }
 
 #[test]
 fn a_disc_is_held_against_what_is_cast_into_it_in_whatever_unit_that_is_read() {
     let mut book = Notebook::of_a_car();
-    assert_eq!(limit_of(ReadingKind::Disc, Some(&SHEET), car(&book.garage())), None, "nobody knows the least thickness");
+    assert_eq!(
+        limit_of((ReadingKind::Disc, Place::FrontLeft), Some(&SHEET), car(&book.garage())),
+        None,
+        "nobody knows the least thickness"
+    );
     for (text, unit, wanted) in [("22,4", "mm", 22.4), ("0.875", "in", 22.225)] {
         let typed = [("".to_owned(), text.to_owned()), ("unit".to_owned(), unit.to_owned())].into();
         book.note(Change::Facts { car: CAR, facts: [("disc-minimum".to_owned(), typed)].into() });
-        let found = limit_of(ReadingKind::Disc, Some(&SHEET), car(&book.garage())).expect("a limit");
+        let found = limit_of((ReadingKind::Disc, Place::FrontLeft), Some(&SHEET), car(&book.garage())).expect("a limit");
         assert!((found - wanted).abs() < 1e-12, "{text} {unit} is {found} mm");
     }
 }

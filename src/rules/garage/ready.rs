@@ -298,10 +298,10 @@ pub fn planned(day: &TrackDay) -> Planned {
 fn wear(before: &Before<'_, '_>) -> Vec<Stand> {
     let sheet = before.sheet.as_ref().map(|now| now.sheet);
     let of_kind = |kind: ReadingKind| {
-        let limit = limit_of(kind, sheet, before.car);
         let all = series(before.lines, kind, before.today);
         all.into_iter().filter(move |one| !is_found(before, one)).filter_map(move |one| {
-            let said = say(&one, limit?, Some(planned(before.day)), before.today, before.units);
+            let limit = limit_of((kind, one.place), sheet, before.car)?;
+            let said = say(&one, limit, Some(planned(before.day)), before.today, before.units);
             Some(stand(said.weight?, said.of(kind), To::Wear))
         })
     };
@@ -315,14 +315,14 @@ fn is_found(before: &Before<'_, '_>, one: &Series) -> bool {
     before.sheet.as_ref().is_some_and(|now| now.judged.holding().any(found))
 }
 
-/// The limit that a kind is held against, in its own unit: the sheet's first that holds the car, what is cast into the disc, or the
+/// The limit that a kind is held against at a place, in its own unit: the sheet's first that holds the car, what is cast into the disc, or the
 /// usual one.
-pub fn limit_of(kind: ReadingKind, sheet: Option<&Sheet>, car: &Car) -> Option<f64> {
+pub fn limit_of((kind, place): (ReadingKind, Place), sheet: Option<&Sheet>, car: &Car) -> Option<f64> {
     let (_, usual) = kind.wears()?;
     let of_item = |item: &&str| {
         let Kind::Measurement(rule) = &sheet?.item(item)?.kind else { return None };
         // A club may ask for the same thing in per cent: that is no limit for a log in millimetres.
-        if rule.unit.quantity() != kind.unit().quantity() {
+        if rule.unit.quantity() != kind.unit().quantity() || !rule.per.places().contains(&place) {
             return None;
         }
         let holding = rule.limits.iter().rev().filter(|limit| limit.severity.holds_the_car());

@@ -34,10 +34,10 @@ pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page 
     let lines = in_order(car, &sheets);
     let sheet = opened.looked.sheet_for(next);
     let of_kind = |kind: ReadingKind| {
-        let limit = limit_of(kind, Some(sheet), car);
         let all = series(&lines, kind, opened.looked.today);
         let said = |one: &Series| {
-            let said = say(one, limit?, next.map(planned), opened.looked.today, &opened.units);
+            let limit = limit_of((kind, one.place), Some(sheet), car)?;
+            let said = say(one, limit, next.map(planned), opened.looked.today, &opened.units);
             Some(Said { words: said.of(kind), weight: said.weight })
         };
         all.iter().filter_map(said).collect::<Vec<_>>()

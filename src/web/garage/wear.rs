@@ -54,8 +54,8 @@ pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page 
     let plan = day.map(planned);
     let mut kinds = Vec::new();
     for kind in ReadingKind::ALL.into_iter().filter(|kind| kind.wears().is_some()) {
-        let limit = limit_of(kind, Some(sheet), car);
         let part = |one: &crate::rules::garage::wear::Series| {
+            let limit = limit_of((kind, one.place), Some(sheet), car);
             let said = match limit {
                 Some(limit) => say(one, limit, plan, opened.looked.today, &opened.units),
                 None => Said {
