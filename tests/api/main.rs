@@ -19,6 +19,7 @@ mod events;
 mod forms;
 mod garage_access;
 mod garage_limits;
+mod garage_tables;
 mod garage_twice;
 mod gate;
 mod late;
