@@ -161,6 +161,26 @@ async fn a_photo_or_a_worksheet_sent_twice_is_there_once() {
     let page = keeper.looks("/worksheets/tyre-pressure").await;
     assert_eq!(page.status(), StatusCode::CONFLICT, "an empty worksheet has nothing to keep");
     assert!(page.page().await.text().contains("not worked out yet"));
+    let query = "units=metric&cold_kpa=2&cold_c=20&hot_kpa=2.6&target_hot_kpa=2.4";
+    let way = keeper.person.get(&format!("/my/garage/worksheets/tyre-pressure?{query}")).await;
+    assert_eq!(
+        way.location(),
+        format!("{}/worksheets/tyre-pressure?{query}", keeper.home()),
+        "a worksheet leads to one's own garage"
+    );
+    let shown = keeper.person.get(&way.location()).await.page().await;
+    let (id, car) = (shown.value_of("input[name=id]"), keeper.car.as_str());
+    let form = [("query", query), ("car", car), ("place", "lf"), ("day", "2026-05-09")];
+    for _ in 0..2 {
+        let kept = keeper.posts("/worksheets/tyre-pressure", &id, &form).await;
+        assert_eq!(kept.status(), StatusCode::SEE_OTHER, "{}", kept.page().await.text());
+    }
+    let kinds = keeper.kinds().await;
+    assert_eq!(kinds[5..], ["readings", "readings"], "cold and hot, each once");
+    let form = [("query", "code.lf=1224"), ("car", car), ("day", "2026-05-09")];
+    let nothing = keeper.posts("/worksheets/tyre-date", &club.new_id(), &form).await;
+    assert!(nothing.status().is_client_error(), "{}: what has nothing for a log is not said to be kept", nothing.status());
+    assert_eq!(keeper.kinds().await.len(), 7);
 }
 
 /// A new car for a sheet, tapped twice, was two cars.

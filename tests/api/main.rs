@@ -21,6 +21,7 @@ mod garage;
 mod garage_access;
 mod garage_calendar;
 mod garage_limits;
+mod garage_tables;
 mod garage_twice;
 mod gate;
 mod late;

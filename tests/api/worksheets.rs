@@ -93,7 +93,7 @@ async fn a_filled_in_worksheet_is_a_link_that_means_the_same_to_everybody() {
     let anybody = anybody(&club).await;
     let typed = [("cold_kpa", "2"), ("cold_c", "20"), ("hot_kpa", "2.6"), ("target_hot_kpa", "2.4"), ("next_cold_c", "")];
     let page = answered(&anybody, &address("tyre-pressure", "metric", &typed)).await;
-    let own = page.attr("a[href^=\"/worksheets/\"][href*=\"cold_kpa=2&\"].do", "href");
+    let own = page.attr("a[href^='/worksheets/'][href*=\"cold_kpa=2&\"].do", "href");
     assert!(own.starts_with("/worksheets/tyre-pressure?units=metric&cold_kpa=2&"), "{own}");
     assert!(!own.contains("next_cold_c"), "what is empty stays out of the link: {own}");
     let set = answered(&anybody, &own).await.first(".first .fig");
