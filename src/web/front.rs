@@ -75,7 +75,7 @@ impl ComeIn {
     }
 }
 
-/// Opens a link. A driver's lets this browser in at once; a one-time link asks first, for a program that looks at links in mail
+/// Opens a link. A driver's sheet lets this browser in at once; a one-time link asks first, for a program that looks at links in mail
 /// would spend it.
 async fn come_in(
     State(web): State<Web>,
@@ -87,7 +87,8 @@ async fn come_in(
     let door = door.unwrap_or_else(|| secret_text(web.house.new_secret()));
     let caller = Caller { door: Some(door.clone()), ..caller };
     let mut response = match look(&web.house, &secret).await {
-        Ok(link) if link.once => render(&ComeIn::of(&web, link).await?)?.into_response(),
+        // A garage's link would put this browser out of the garage it is in: it asks as well.
+        Ok(link) if link.once || link.garage.is_some() => render(&ComeIn::of(&web, link).await?)?.into_response(),
         Ok(link) => {
             web.limits.opening(link.id)?;
             let_in(&web, &enter(&web.house, &secret, caller).await?, false)

@@ -295,3 +295,38 @@ async fn what_the_gate_holds_a_car_for_stands_in_the_way_in_the_garage_too() {
     holt.clears("27").await;
     assert_eq!(garage.page(&day).await.first("h1"), "Ready to load");
 }
+
+/// A link that leaked is taken back: whoever opened a garage with it reads on nothing of the sheet but what was sent until then.
+#[tokio::test]
+async fn a_link_that_is_taken_back_leaves_a_garage_what_was_sent_and_nothing_that_is_typed() {
+    let club = Club::open().await;
+    let ines = club.driver("27").await;
+    ines.sends(|answers| answers["pad-rear"]["at"]["lr"] = json!(2.5)).await;
+    ines.types("brakes", &[("pad-front.lf", "1.1")]).await;
+    let thief = Person::come_in(&club.base, &ines.secret).await;
+    let thief =
+        Driver { person: thief, club: &club, entry: ines.entry.clone(), number: "27".into(), secret: ines.secret.clone() };
+    let garage = thief.opens_own_garage().await;
+    let day = garage.day("Spring day").await;
+    assert!(garage.page(&day).await.text().contains("1.1 mm"), "the link's holder reads the sheet");
+    let rightful = club.driver("27").await;
+    rightful.types("brakes", &[("pad-front.lf", "0.9")]).await;
+    let text = garage.page(&day).await.text();
+    assert!(!text.contains("1.1 mm") && !text.contains("0.9 mm"), "nothing that was typed is read on: {text}");
+    assert!(text.contains("2.5 mm"), "what had been sent is what it was: {text}");
+
+    // Its rightful driver has a garage too, and brings the sheet to it by the new link.
+    let own = rightful.opens_own_garage().await;
+    assert!(own.page(&own.day("Spring day").await).await.text().contains("0.9 mm"));
+}
+
+#[tokio::test]
+async fn a_garages_link_asks_before_it_puts_a_browser_out_of_another() {
+    let club = Club::open().await;
+    let (ines, marta) = (club.driver("27").await, club.driver("7").await);
+    let (own, others) = (ines.opens_own_garage().await, marta.opens_own_garage().await);
+    let asked = ines.person.get(&format!("/in/{}", others.secret)).await;
+    assert_eq!(asked.status(), StatusCode::OK);
+    assert!(asked.page().await.first("h1").contains("Marta Lindqvist's garage"), "it says whose it is");
+    assert_eq!(ines.person.get(&own.base).await.status(), StatusCode::OK, "looking at the link changes nothing");
+}

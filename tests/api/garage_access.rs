@@ -87,7 +87,7 @@ async fn a_second_garage_from_the_same_sheet_is_empty_but_for_the_sheet() {
     let other = link_on(&opened.page().await);
     let other = Person::come_in(&club.base, &other).await;
     assert_eq!(other.get_with(&keeper.home(), &other.cookie("/my/garage")).await.status(), StatusCode::NOT_FOUND);
-    assert_eq!(keeper.kinds().await, ["car", "day", "job"], "hers is as it was");
+    assert_eq!(keeper.kinds().await, ["car", "day", "brought", "job"], "hers is as it was");
 }
 
 /// Each garage has room for photos: one driver's link must not fill the disk with garages.
@@ -140,7 +140,7 @@ async fn nobody_of_the_club_takes_a_garages_link_or_device_back_or_makes_it_anew
     for person in [&ines.person, &keeper.person] {
         assert_eq!(person.get(&keeper.home()).await.status(), StatusCode::OK, "and in her garage");
     }
-    assert_eq!(Person::stranger(&club.base).get(&format!("/in/{}", keeper.secret)).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(Person::stranger(&club.base).uses_link(&keeper.secret).await.status(), StatusCode::SEE_OTHER);
     for page in ["/club/organizers", &format!("/club/events/{}/people", club.event)] {
         let text = club.organizer.get(page).await.text().await;
         assert!(!text.contains(&keeper.garage) && !text.to_uppercase().contains(&link), "{page} shows nothing of it");
@@ -193,8 +193,8 @@ async fn another_drivers_garage_car_job_photo_and_calendar_are_not_here() {
     let waits = [job("Wait for it").as_slice(), &[(after.as_str(), "1")]].concat();
     let waits = other.posts(&format!("/cars/{}/jobs", other.car), &club.new_id(), &waits).await;
     assert_eq!(waits.status(), StatusCode::NOT_FOUND);
-    assert_eq!(other.kinds().await, ["car", "day"], "nothing came into theirs");
-    assert_eq!(hers.kinds().await, ["car", "day", "job", "photo"], "nothing of hers was changed");
+    assert_eq!(other.kinds().await, ["car", "day", "brought"], "nothing came into theirs");
+    assert_eq!(hers.kinds().await, ["car", "day", "brought", "job", "photo"], "nothing of hers was changed");
     // Nor is a sheet brought to a garage by who does not hold it.
     let (door, id) = (format!("{}/garage", ines.home()), club.new_id());
     let theirs = other.person.post_with(&door, &other.cookie(), &[("car", "new"), ("id", &id)]).await;
@@ -285,7 +285,7 @@ async fn a_photo_is_made_anew_and_only_its_garage_sees_it() {
         let refused = keeper.person.upload(&path, "photo", &[("a.png", "image/png", &bytes)]).await;
         assert_eq!(refused.status(), StatusCode::UNPROCESSABLE_ENTITY, "{what}");
     }
-    assert_eq!(keeper.kinds().await, ["car", "day", "job", "photo"]);
+    assert_eq!(keeper.kinds().await, ["car", "day", "brought", "job", "photo"]);
 }
 
 #[tokio::test]
@@ -309,7 +309,7 @@ async fn what_is_taken_away_is_nowhere_any_more_and_the_sheet_that_was_sent_stay
     for word in ["", "all", "every thing"] {
         assert_eq!(keeper.person.post(&away, &[("word", word)]).await.status(), StatusCode::CONFLICT, "{word:?} is not the word");
     }
-    assert_eq!(keeper.kinds().await.len(), 5, "nothing is gone yet");
+    assert_eq!(keeper.kinds().await.len(), 6, "nothing is gone yet");
     let late = keeper.cookie();
     let gone = keeper.person.post(&away, &[("word", " Everything ")]).await;
     assert_eq!((gone.status(), gone.location()), (StatusCode::SEE_OTHER, "/".into()));
@@ -358,6 +358,6 @@ async fn a_change_under_an_id_of_another_garage_is_refused() {
     let own = hers.posts(&format!("/cars/{}/jobs", hers.car), &id, &job("Another title")).await;
     assert_eq!(own.status(), StatusCode::CONFLICT, "nor is it another change of one's own");
     assert_eq!(other.posts("/cars", &hers.car, &[("name", "Mine now")]).await.status(), StatusCode::CONFLICT, "nor her car's");
-    assert_eq!((hers.kinds().await.len(), other.kinds().await.len()), (3, 2));
+    assert_eq!((hers.kinds().await.len(), other.kinds().await.len()), (4, 3));
     assert!(Uuid::parse_str(&id).is_ok());
 }

@@ -157,7 +157,7 @@ async fn a_photo_or_a_worksheet_sent_twice_is_there_once() {
         let files = [("a.png", "image/png", one.as_slice()), ("b.png", "image/png", two.as_slice())];
         assert_eq!(keeper.person.upload(&path, "photo", &files).await.status(), StatusCode::SEE_OTHER);
     }
-    assert_eq!(keeper.kinds().await, ["car", "day", "job", "photo", "photo"], "two photos, each once");
+    assert_eq!(keeper.kinds().await, ["car", "day", "brought", "job", "photo", "photo"], "two photos, each once");
     let page = keeper.looks("/worksheets/tyre-pressure").await;
     assert_eq!(page.status(), StatusCode::CONFLICT, "an empty worksheet has nothing to keep");
     assert!(page.page().await.text().contains("not worked out yet"));
@@ -176,11 +176,11 @@ async fn a_photo_or_a_worksheet_sent_twice_is_there_once() {
         assert_eq!(kept.status(), StatusCode::SEE_OTHER, "{}", kept.page().await.text());
     }
     let kinds = keeper.kinds().await;
-    assert_eq!(kinds[5..], ["readings", "readings"], "cold and hot, each once");
+    assert_eq!(kinds[6..], ["readings", "readings"], "cold and hot, each once");
     let form = [("query", "code.lf=1224"), ("car", car), ("day", "2026-05-09")];
     let nothing = keeper.posts("/worksheets/tyre-date", &club.new_id(), &form).await;
     assert!(nothing.status().is_client_error(), "{}: what has nothing for a log is not said to be kept", nothing.status());
-    assert_eq!(keeper.kinds().await.len(), 7);
+    assert_eq!(keeper.kinds().await.len(), 8);
 }
 
 /// A new car for a sheet, tapped twice, was two cars.
@@ -198,7 +198,7 @@ async fn a_sheet_brought_twice_is_one_day_of_one_car() {
     let (one, two) = tokio::join!(ines.person.post(&door, &form), ines.person.post(&door, &form));
     assert_eq!((one.status(), two.status()), (StatusCode::SEE_OTHER, StatusCode::SEE_OTHER));
     ines.person.post(&door, &form).await;
-    assert_eq!(keeper.kinds().await, ["car", "day", "car", "day"]);
+    assert_eq!(keeper.kinds().await, ["car", "day", "brought", "car", "day", "brought"]);
     let there = ines.person.get(&door).await;
     assert!(there.location().contains("/cars/"), "it leads to the car that it was brought to");
 }
@@ -215,11 +215,11 @@ async fn garage_json_holds_everything_that_was_noted() {
     assert!(answer.header("content-disposition").starts_with("attachment"));
     let file = answer.json().await;
     let noted = file["changes"].as_array().expect("a list");
-    assert_eq!(noted.len(), 5);
-    assert_eq!(noted[2]["change"]["card"]["title"], "Find the oil leak");
-    assert_eq!(noted[3]["change"]["say"], "Clean the sump");
-    assert_eq!(noted[4]["change"]["readings"]["at"]["lf"], 8.75);
-    assert_eq!(noted[4]["change"]["readings"]["note"], "thin end");
+    assert_eq!(noted.len(), 6);
+    assert_eq!(noted[3]["change"]["card"]["title"], "Find the oil leak");
+    assert_eq!(noted[4]["change"]["say"], "Clean the sump");
+    assert_eq!(noted[5]["change"]["readings"]["at"]["lf"], 8.75);
+    assert_eq!(noted[5]["change"]["readings"]["note"], "thin end");
     assert!(!file.to_string().contains("digest"), "no secret, not even its digest");
 }
 

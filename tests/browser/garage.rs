@@ -62,7 +62,7 @@ async fn the_garages_pages_are_read_at_night_and_tapped_with_gloves() {
         let mut pages = pages_of(&garage).await;
         pages.extend(["", "/card", "/fault", "/done", "/parts/new"].map(|page| format!("{leak}{page}")));
         let phone = Browser::phone("garage", "driver").await;
-        phone.opens(&format!("{}/in/{}", club.base, garage.secret)).await;
+        phone.comes_in_by(&club.base, &garage.secret).await;
         crate::legible::looks_through(phone, &club.base, &pages).await;
     })
     .await;
@@ -203,7 +203,7 @@ async fn the_garage_is_read_without_signal_and_nothing_typed_is_lost() {
         a_week(&garage).await;
         let wire = crate::wire::Wire::to(&club.base).await;
         let phone = Browser::phone("garage", "no-signal").await;
-        phone.opens(&format!("{}/in/{}", wire.base, garage.secret)).await;
+        phone.comes_in_by(&wire.base, &garage.secret).await;
         for page in ["jobs", "readings/tread"] {
             phone.opens(&format!("{}{}/{page}", wire.base, garage.car)).await;
             let kept = format!(

@@ -78,6 +78,7 @@ async fn eight_pictures_for_the_readme_are_made_of_the_demo() {
         phone.keeps_as(&picture("gate")).await;
 
         phone.opens(club.link("weeks before")).await;
+        phone.follows("form .go").await;
         phone.follows(".cars a").await;
         phone.follows("a[href$=\"/wear\"]").await;
         phone.sees(".worn .said", "more sessions; your next event has 6.").await;

@@ -190,6 +190,7 @@ fn about_nothing(change: Change) -> Option<Change> {
             Change::Day { track_day, car: nowhere, name, day, sessions, session_min, entry }
         }
         Change::Photo { photo, .. } => Change::Photo { of: nowhere, photo },
+        Change::Brought { link, .. } => Change::Brought { entry: nowhere, link },
         Change::DayGone { .. } => Change::DayGone { track_day: nowhere },
         Change::Job { job, card, .. } => Change::Job { job, car: nowhere, card },
         Change::Step { step, say, done, .. } => Change::Step { job: nowhere, step, say, done },

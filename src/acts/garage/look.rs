@@ -15,7 +15,8 @@ use crate::rules::judge::{Judged, judge};
 use crate::rules::sheet::Sheet;
 use crate::rules::units::Units;
 use crate::store::history::{Kind, Record};
-use crate::store::{StoreError, club, garage};
+use crate::store::{StoreError, access, club, garage};
+use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
@@ -68,7 +69,7 @@ pub(super) async fn read(house: &House, id: Uuid, units: &Units) -> Result<Looke
     entries.sort_unstable_by(|a, b| b.cmp(a));
     let mut brought = Vec::new();
     for entry in entries.into_iter().take(MOST_SHEETS) {
-        match bring(house, entry, units).await {
+        match bring(house, entry, garage.brought.get(&entry).copied(), units).await {
             Ok(one) => brought.push(one),
             Err(Refusal::NotHere) => {}
             Err(other) => return Err(other),
@@ -87,7 +88,30 @@ fn zone_of(house: &House, brought: &[Brought]) -> TimeZone {
     next.and_then(|event| TimeZone::get(&event.zone).ok()).unwrap_or(TimeZone::UTC)
 }
 
-async fn bring(house: &House, entry: Uuid, units: &Units) -> Result<Brought, Refusal> {
+/// Since when the link by which a sheet was brought is no good; `None` where it is. One that only ended with its time is good:
+/// nobody took it back.
+async fn taken_back(house: &House, link: Option<Uuid>) -> Result<Option<Timestamp>, Refusal> {
+    let Some(id) = link else { return Ok(Some(Timestamp::MIN)) };
+    let mut db = house.store.read().await?;
+    Ok(access::link(&mut db, id).await?.map_or(Some(Timestamp::MIN), |link| link.revoked_at))
+}
+
+/// The sheet as it was when its link was taken back: what had been sent, and nothing that was typed.
+async fn as_it_was(house: &House, entry: Uuid, until: Timestamp, units: &Units) -> Result<Brought, Refusal> {
+    let known = house.event_of_entry(entry).await?;
+    let read = state::read(house, &known, entry, units).await?;
+    let records = read.records.into_iter().filter(|record| record.arrived_at <= until).collect();
+    let state = state::of(&known, read.entry, records, units)?;
+    let answers = state.shown().map(|sent| sent.answers.clone()).unwrap_or_default();
+    let judged = judge(&known.edition.sheet, &answers, known.event.day, units);
+    let held = state.standing_bars().into_iter().map(held).collect::<Result<_, _>>()?;
+    Ok(Brought { state, answers, judged, unread: 0, held, known })
+}
+
+async fn bring(house: &House, entry: Uuid, link: Option<Uuid>, units: &Units) -> Result<Brought, Refusal> {
+    if let Some(until) = taken_back(house, link).await? {
+        return as_it_was(house, entry, until, units).await;
+    }
     let known = house.event_of_entry(entry).await?;
     let state = state::read(house, &known, entry, units).await?;
     let sent =

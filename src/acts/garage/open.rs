@@ -48,7 +48,7 @@ pub async fn open(house: &House, driver: &Actor, entry: Uuid, id: Uuid, caller: 
     let caller = Caller { door: None, ..caller.clone() };
     let (device, cookie) = enter::new_device(house, (&link, digest), &caller, seconds)?;
     let now = house.now();
-    let first = first_changes(None, house.new_id(), &entry, &event, day);
+    let first = first_changes((None, house.new_id()), driver.link, &entry, &event, day);
     let link_made = link.clone();
     let came_in = house
         .write_as(driver, Touch::Access, move |db| {
@@ -68,8 +68,8 @@ pub async fn open(house: &House, driver: &Actor, entry: Uuid, id: Uuid, caller: 
     Ok(Opened { garage: id, entered: enter::entered(came_in, link, cookie, seconds)?, secret })
 }
 
-/// The car, where it is new, and its day. A new car has the id that the page made: brought twice, it is one car.
-fn first_changes(car: Option<Uuid>, new: Uuid, entry: &Entry, event: &str, day: Date) -> Vec<Noting> {
+/// The car, where it is new, its day, and by which link the sheet was brought. A new car has the id that the page made: brought twice, it is one car.
+fn first_changes((car, new): (Option<Uuid>, Uuid), link: Uuid, entry: &Entry, event: &str, day: Date) -> Vec<Noting> {
     let id = car.unwrap_or(new);
     let mut changes = Vec::new();
     if car.is_none() {
@@ -86,6 +86,7 @@ fn first_changes(car: Option<Uuid>, new: Uuid, entry: &Entry, event: &str, day: 
         entry: Some(entry.id),
     };
     changes.push((id_made_of(&[new.as_bytes(), b"day"]), day));
+    changes.push((id_made_of(&[new.as_bytes(), b"brought"]), Change::Brought { entry: entry.id, link }));
     changes
 }
 
@@ -100,5 +101,5 @@ pub async fn bring(
     check_id(new)?;
     let (entry, event, day) = entry_of(house, driver, entry).await?;
     let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
-    note(house, keeper, garage, first_changes(car, new, &entry, &event, day)).await
+    note(house, keeper, garage, first_changes((car, new), driver.link, &entry, &event, day)).await
 }

@@ -14,6 +14,8 @@ pub struct Garage {
     pub cars: Vec<Car>,
     pub gear: Vec<GearPiece>,
     pub settings: Settings,
+    /// Sheets that were brought here, with the link by which it was done.
+    pub brought: BTreeMap<Uuid, Uuid>,
     /// How many changes it is the fold of.
     pub changes: usize,
 }

@@ -156,6 +156,12 @@ pub enum Change {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         entry: Option<Uuid>,
     },
+    /// A sheet was brought here by who held this link to it. Once the link is taken back, the garage reads on only what had been
+    /// sent until then.
+    Brought {
+        entry: Uuid,
+        link: Uuid,
+    },
     DayGone {
         track_day: Uuid,
     },

@@ -33,7 +33,8 @@ pub enum NotTaken {
 impl Garage {
     /// The garage that these changes make, in the order of their arrival. A change about a thing that is not there changes nothing.
     pub fn of(changes: &[Noted]) -> Garage {
-        let mut garage = Garage { cars: Vec::new(), gear: Vec::new(), settings: Settings::default(), changes: 0 };
+        let mut garage =
+            Garage { cars: Vec::new(), gear: Vec::new(), settings: Settings::default(), brought: BTreeMap::new(), changes: 0 };
         for noted in changes {
             garage.add(noted);
         }
@@ -79,6 +80,7 @@ impl Garage {
                     job.photos.push(photo);
                 }
             }
+            Change::Brought { entry, link } => drop(self.brought.insert(entry, link)),
             Change::DayGone { track_day } => self.cars.iter_mut().for_each(|car| car.days.retain(|day| day.id != track_day)),
             Change::Packed { track_day, thing, packed } => {
                 let days = self.cars.iter_mut().flat_map(|car| &mut car.days);
@@ -140,6 +142,7 @@ impl Garage {
             Change::GearGone { gear } if self.gear.iter().all(|piece| piece.id != *gear) => return Err(NotTaken::NotHere),
             Change::Struck { line } if !self.has_line(*line) => return Err(NotTaken::NotHere),
             Change::Photo { of, .. } if !self.has_line(*of) && self.job(*of).is_none() => return Err(NotTaken::NotHere),
+            Change::Brought { entry, .. } if self.day_of_entry(*entry).is_none() => return Err(NotTaken::NotHere),
             Change::DayGone { track_day } | Change::Packed { track_day, .. } if !self.has_day(*track_day) => {
                 return Err(NotTaken::NotHere);
             }

@@ -31,16 +31,26 @@ struct EnterPage {
     is_plain: bool,
 }
 
-pub(super) async fn show(State(web): State<Web>, At(id): At<Uuid>, InGarage(keeper): InGarage) -> Result<Response, Fault> {
+pub(super) async fn show(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(id): At<Uuid>,
+    InGarage(keeper): InGarage,
+) -> Result<Response, Fault> {
     let cars = match keeper.as_deref() {
         None => None,
         Some(keeper) => {
             let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere.into()) };
             let looked = look(&web.house, keeper, garage, &Units::METRIC).await?;
-            if let Some((car, _)) = looked.garage.day_of_entry(id) {
+            // Brought by a link that was taken back since, it is brought anew.
+            let is_brought = looked.garage.brought.get(&id) == Some(&actor.link);
+            if let Some((car, _)) = looked.garage.day_of_entry(id).filter(|_| is_brought) {
                 return Ok(Redirect::to(&format!("{}/cars/{}", base(garage), car.id)).into_response());
             }
-            Some(looked.garage.cars.iter().filter(|car| !car.gone).map(|car| (car.id, car.name.clone())).collect())
+            let there = looked.garage.day_of_entry(id).map(|(car, _)| car.id);
+            let mut cars: Vec<_> = looked.garage.cars.iter().filter(|car| !car.gone).collect();
+            cars.sort_by_key(|car| Some(car.id) != there);
+            Some(cars.into_iter().map(|car| (car.id, car.name.clone())).collect())
         }
     };
     let mut db = web.house.store.read().await?;
