@@ -158,7 +158,7 @@ impl Said {
 /// let series = Series { kind: ReadingKind::Pad, place: Place::FrontLeft, points, now: 60.0 };
 /// let planned = Planned { day: date(2026, 5, 9), sessions: 6, session_min: 20.0 };
 /// let said = say(&series, 3.0, Some(planned), date(2026, 4, 20), &Units::METRIC);
-/// assert_eq!(said.words, "Front left reaches 3.0 mm after 2 sessions more; your next event has 6.");
+/// assert_eq!(said.words, "Front left reaches 3.0 mm after 1 to 2 more sessions; your next event has 6.");
 /// ```
 pub fn say(series: &Series, limit: f64, planned: Option<Planned>, today: Date, units: &Units) -> Said {
     let shown = units.for_unit(series.kind.unit(), series.kind.possible().1);
