@@ -10,7 +10,7 @@ import xml.etree.ElementTree as XML
 from collections import Counter
 from pathlib import Path
 
-ROLES = ["stranger", "driver", "inspector", "marshal", "organizer"]
+ROLES = ["stranger", "driver", "garage", "inspector", "marshal", "organizer"]
 # What the server with holes has, and the scanner has to see.
 HOLES = ["Cross Site Scripting", "SQL Injection", "Path Traversal", "Open Redirect", "Server Side Request Forgery",
          "Internal Server Error", "Content Security Policy Configuration", "Cross Site Request Forgery", "HTTP Secure Headers"]
