@@ -115,6 +115,8 @@ fn any_of_a_job(hours: BoxedStrategy<f64>) -> impl Strategy<Value = Change> {
         1 => (id(JOBS), id(THINGS), any_word(), any::<Option<u64>>(), any::<u16>(), any_part())
             .prop_map(|(job, part, name, price_cents, lead_days, is)| Change::Part { job, part, name, price_cents, lead_days, is }),
         1 => (id(JOBS), id(THINGS)).prop_map(|(job, part)| Change::PartGone { job, part }),
+        1 => (id(JOBS), id(THINGS)).prop_map(|(job, step)| Change::StepGone { job, step }),
+        1 => id(JOBS).prop_map(|job| Change::JobGone { job }),
         1 => (id(JOBS), any_word(), any_word()).prop_map(|(job, test, said)| Change::Tried { job, test, outcome: "other".into(), said }),
         1 => (id(JOBS), any_word(), any_word()).prop_map(|(job, what, shown_by)| Change::Done { job, what, shown_by }),
         1 => (id(JOBS), any_word()).prop_map(|(job, why)| Change::Reopened { job, why }),
@@ -198,6 +200,8 @@ fn about_nothing(change: Change) -> Option<Change> {
             Change::Part { job: nowhere, part, name, price_cents, lead_days, is }
         }
         Change::PartGone { part, .. } => Change::PartGone { job: nowhere, part },
+        Change::StepGone { step, .. } => Change::StepGone { job: nowhere, step },
+        Change::JobGone { .. } => Change::JobGone { job: nowhere },
         Change::Tried { test, outcome, said, .. } => Change::Tried { job: nowhere, test, outcome, said },
         Change::Done { what, shown_by, .. } => Change::Done { job: nowhere, what, shown_by },
         Change::Reopened { why, .. } => Change::Reopened { job: nowhere, why },

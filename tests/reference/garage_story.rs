@@ -49,7 +49,7 @@ fn of_the_pad(book: &Notebook, day: Uuid, today: Date) -> Said {
     let lines = in_order(car(&garage), &[]);
     let all = series(&lines, ReadingKind::Pad, today);
     assert_eq!(all.len(), 1, "one pad is read in this story");
-    say(&all[0], 3.0, Some(planned(car(&garage).day(day).expect("the day"))), today, &Units::METRIC)
+    say(&all[0], 3.0, Some(planned(car(&garage), car(&garage).day(day).expect("the day"), today)), today, &Units::METRIC)
 }
 
 /// How many things hold the car, whether it is ready, whether its jobs are in time, and all that is said.

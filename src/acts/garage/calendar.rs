@@ -30,6 +30,11 @@ pub async fn by_secret(house: &House, secret: &str) -> Result<Vec<Due>, Refusal>
     Ok(dues(&read(house, id, &Units::METRIC).await?))
 }
 
+/// "1 day", "9 days".
+fn days(count: u16) -> String {
+    format!("{count} day{}", if count == 1 { "" } else { "s" })
+}
+
 /// An id of a due day that stays the same: the thing's own, turned by what is due of it.
 fn id_of(thing: Uuid, what: u8) -> Uuid {
     let mut bytes = thing.into_bytes();
@@ -63,7 +68,7 @@ pub fn dues(looked: &Looked) -> Vec<Due> {
                             2,
                             by.max(looked.today),
                             title,
-                            format!("{} days to come, for {}.", part.lead_days, job.card.title),
+                            format!("{} to come, for {}.", days(part.lead_days), job.card.title),
                         );
                     }
                     (PartState::Ordered { here_on }, _) if here_on >= looked.today => {

@@ -184,6 +184,15 @@ pub enum Change {
         lead_days: u16,
         is: PartState,
     },
+    /// A step that was noted by mistake.
+    StepGone {
+        job: Uuid,
+        step: Uuid,
+    },
+    /// A job that was noted by mistake: it leaves the list, what was noted of it stays in the file of everything.
+    JobGone {
+        job: Uuid,
+    },
     /// The part is not needed after all.
     PartGone {
         job: Uuid,
@@ -242,6 +251,8 @@ impl Change {
             Change::Step { job, .. }
             | Change::Part { job, .. }
             | Change::PartGone { job, .. }
+            | Change::StepGone { job, .. }
+            | Change::JobGone { job }
             | Change::Tried { job, .. }
             | Change::Done { job, .. }
             | Change::Reopened { job, .. } => Some(*job),

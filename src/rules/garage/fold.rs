@@ -105,7 +105,9 @@ impl Garage {
             }
             // A job stays with its car: there is one of an id.
             Change::Job { job, car, .. } if self.job(job).is_some_and(|(there, _)| there.id != car) => {}
+            Change::JobGone { job } => self.cars.iter_mut().for_each(|car| car.jobs.retain(|there| there.id != job)),
             of_job @ (Change::Step { .. }
+            | Change::StepGone { .. }
             | Change::Part { .. }
             | Change::PartGone { .. }
             | Change::Tried { .. }
@@ -157,7 +159,7 @@ impl Garage {
         match change {
             Change::Reopened { .. } if !job.is_done => Err(NotTaken::Open),
             Change::Reopened { .. } if car.open_jobs().count() >= MOST_OPEN_JOBS => Err(TOO_MANY_OPEN),
-            Change::Reopened { .. } => Ok(()),
+            Change::Reopened { .. } | Change::JobGone { .. } => Ok(()),
             _ if job.is_done => Err(NotTaken::Done),
             Change::Step { step, .. } if job.steps.len() >= MOST_ON_A_JOB && job.steps.iter().all(|other| other.id != *step) => {
                 Err(NotTaken::TooMany("60 steps on a job"))
@@ -166,6 +168,7 @@ impl Garage {
                 Err(NotTaken::TooMany("60 parts on a job"))
             }
             Change::PartGone { part, .. } if job.parts.iter().all(|other| other.id != *part) => Err(NotTaken::NotHere),
+            Change::StepGone { step, .. } if job.steps.iter().all(|other| other.id != *step) => Err(NotTaken::NotHere),
             _ => Ok(()),
         }
     }
@@ -275,6 +278,7 @@ fn fold_job(job: &mut Job, change: Change, at: Timestamp) {
             }
         }
         Change::PartGone { part, .. } => job.parts.retain(|there| there.id != part),
+        Change::StepGone { step, .. } => job.steps.retain(|there| there.id != step),
         Change::Tried { test, outcome, said, .. } => {
             job.told.push(Told { at, what: Happened::Tried, words: said.clone() });
             job.tried.retain(|there| there.test != test || there.before_reopening);

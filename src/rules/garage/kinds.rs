@@ -265,7 +265,11 @@ pub const FIXED: [Fixed; 12] = [
         item: "brake-kind",
         say: "Kind of brakes",
         help: "",
-        asks: Asks::Choice(&[("discs", "Discs"), ("rear-drums", "Drums at the rear"), ("drums", "Drums")]),
+        asks: Asks::Choice(&[
+            ("discs", "Discs front and rear"),
+            ("rear-drums", "Discs in front, drums at the rear"),
+            ("drums", "Drums front and rear"),
+        ]),
     },
     Fixed {
         item: "restraint",
@@ -275,6 +279,7 @@ pub const FIXED: [Fixed; 12] = [
             ("road", "The car's own three-point belt"),
             ("harness", "Harness of five or six straps"),
             ("harness-head", "The same, with a head restraint"),
+            ("four-strap", "Harness of four straps"),
         ]),
     },
     Fixed {

@@ -2,9 +2,11 @@
 
 use super::book::{Garage, GearPiece};
 use super::kinds::{Asks, FIXED};
+use super::ready::judge_piece;
 use crate::rules::answer::{Answers, Typed, from_typed};
 use crate::rules::sheet::{Item, Kind, Sheet};
 use crate::rules::units::Unit;
+use crate::rules::words::Verdict;
 use jiff::civil::Date;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -57,7 +59,10 @@ pub fn offers(garage: &Garage, car: Uuid, earlier: &[Earlier<'_>], sheet: &Sheet
     }
     for item in sheet.items() {
         let Kind::Label(rule) = &item.kind else { continue };
-        if let Some(piece) = garage.gear.iter().rev().find(|piece| piece.what.token() == rule.gear) {
+        // Of two helmets the one that lasts; one whose label this sheet does not take is not offered at all.
+        let pieces = garage.gear.iter().rev().filter(|piece| piece.what.token() == rule.gear);
+        let judged = pieces.map(|piece| (judge_piece(piece, &sheet.gear, today).0, piece));
+        if let Some((_, piece)) = judged.filter(|(verdict, _)| *verdict < Verdict::Fix).min_by_key(|(verdict, _)| *verdict) {
             offer(item, label_of(piece), &piece.name, piece.noted_at.to_zoned_datetime(jiff::tz::TimeZone::UTC).date());
         }
     }

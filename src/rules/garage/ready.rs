@@ -6,7 +6,7 @@ use super::book::{Car, Garage, GearPiece, Job, Line, Logged, TrackDay};
 use super::change::PartState;
 use super::kinds::{Asks, FIXED, Fluid, GearKind, ReadingKind};
 use super::log::{last_changed, newest};
-use super::wear::{Planned, Series, say, series};
+use super::wear::{Planned, Said, Series, say, series};
 use crate::rules::answer::Typed;
 use crate::rules::brakes::{self, FluidGrade, judge_fluid};
 use crate::rules::critical_path::Hands;
@@ -290,9 +290,32 @@ fn tyres(before: &Before<'_, '_>) -> Vec<Stand> {
     Per::Corner.places().into_iter().filter_map(one).collect()
 }
 
-/// What is planned for the car's day.
-pub fn planned(day: &TrackDay) -> Planned {
-    Planned { day: day.day, sessions: day.sessions, session_min: day.session_min }
+/// What is planned for a car from today until a day is over, in sessions of that day's length.
+pub fn planned(car: &Car, day: &TrackDay, today: Date) -> Planned {
+    let until = car.days.iter().filter(|other| other.day >= today && other.day <= day.day && other.id != day.id);
+    let before: f64 = until.map(|other| f64::from(other.sessions) * other.session_min).sum();
+    let more = if day.session_min > 0.0 { (before / day.session_min).ceil().clamp(0.0, 10_000.0) as u16 } else { 0 };
+    Planned { day: day.day, sessions: day.sessions.saturating_add(more), session_min: day.session_min }
+}
+
+/// What is said of a part's wear: for the first day to come that it does not last for sure, else for the next one.
+pub fn said_of(one: &Series, limit: f64, car: &Car, today: Date, units: &Units) -> Said {
+    let coming = car.days.iter().filter(|day| day.day >= today);
+    let mut said = coming.map(|day| said_for(one, limit, (car, day), today, units));
+    let Some(next) = said.next() else { return say(one, limit, None, today, units) };
+    if next.weight.is_some() { next } else { said.find(|said| said.weight.is_some()).unwrap_or(next) }
+}
+
+/// What is said of a part's wear for a day, with all that is driven before it.
+fn said_for(one: &Series, limit: f64, (car, day): (&Car, &TrackDay), today: Date, units: &Units) -> Said {
+    let plan = planned(car, day, today);
+    let said = say(one, limit, Some(plan), today, units);
+    if plan.sessions == day.sessions {
+        return said;
+    }
+    let (next, all) =
+        (format!("your next event has {}", plan.sessions), format!("{} are planned until {}", plan.sessions, day.name));
+    Said { words: said.words.replace(&next, &all), ..said }
 }
 
 fn wear(before: &Before<'_, '_>) -> Vec<Stand> {
@@ -301,7 +324,7 @@ fn wear(before: &Before<'_, '_>) -> Vec<Stand> {
         let all = series(before.lines, kind, before.today);
         all.into_iter().filter(move |one| !is_found(before, one)).filter_map(move |one| {
             let limit = limit_of((kind, one.place), sheet, before.car)?;
-            let said = say(&one, limit, Some(planned(before.day)), before.today, before.units);
+            let said = said_for(&one, limit, (before.car, before.day), before.today, before.units);
             Some(stand(said.weight?, said.of(kind), To::Wear))
         })
     };

@@ -162,7 +162,7 @@ impl Said {
 /// ```
 pub fn say(series: &Series, limit: f64, planned: Option<Planned>, today: Date, units: &Units) -> Said {
     let shown = units.for_unit(series.kind.unit(), series.kind.possible().1);
-    let figure = |value: f64| shown.say(series.kind.unit().convert(value, shown));
+    let figure = |value: f64| shown.say(tidy(series.kind, value, shown));
     let place = if series.place == Place::Whole { series.kind.name().to_owned() } else { capital(&series.place.name()) };
     let Some(last) = series.last() else { return Said { words: format!("{place}: no reading yet."), weight: None } };
     if last.value < limit {
@@ -257,6 +257,18 @@ fn more_sessions(count: u32) -> String {
 fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
+}
+
+/// A figure in the reader's unit, with no more decimals than a gauge of it has where it was converted.
+pub fn tidy(kind: ReadingKind, value: f64, shown: Unit) -> f64 {
+    let decimals = match shown {
+        unit if unit == kind.unit() => return value,
+        Unit::ThirtySecondInch => 1,
+        Unit::Bar | Unit::Inch => 2,
+        _ => 0,
+    };
+    let scale = 10f64.powi(decimals);
+    (kind.unit().convert(value, shown) * scale).round() / scale
 }
 
 /// What a figure of a kind is written in for a reader.

@@ -71,20 +71,21 @@ async fn carried(web: &Web, actor: &Actor, entry: Uuid, units: &Units, bytes: &[
 }
 
 async fn take(web: &Web, actor: &Actor, entry: Uuid, units: &Units, carried: Carried) -> Result<(), Response> {
-    let mine = Mine::of(web, actor, entry, units).await.map_err(IntoResponse::into_response)?;
     let Carried { id, seen, edition, made_at, answers } = carried;
+    // The sheet is read only where it is needed: a paddock sends its answers with it, all within a quarter of an hour.
+    let read = || async { Mine::of(web, actor, entry, units).await.map_err(IntoResponse::into_response) };
     if answers.is_none() {
         // The id is made at the driver's tap. One that is here has arrived, whatever was typed since: the tap is answered alike.
-        if mine.state.records.iter().any(|record| record.id == id && record.kind == Kind::Submission) {
+        if read().await?.state.records.iter().any(|record| record.id == id && record.kind == Kind::Submission) {
             return Ok(());
         }
         keep_what_stands(web, actor, entry, units).await.map_err(IntoResponse::into_response)?;
     }
-    let sent = submit(&web.house, actor, entry, Submission { id, seen, edition, made_at, answers }).await;
-    sent.map(drop).map_err(|refusal| {
-        let body = refused(&refusal, &mine);
-        said(Fault::from(refusal).status, body)
-    })
+    let Err(refusal) = submit(&web.house, actor, entry, Submission { id, seen, edition, made_at, answers }).await else {
+        return Ok(());
+    };
+    let body = refused(&refusal, &read().await?);
+    Err(said(Fault::from(refusal).status, body))
 }
 
 fn said(status: StatusCode, body: Json_) -> Response {

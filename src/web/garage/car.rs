@@ -5,8 +5,8 @@ use super::opened::Opened;
 use crate::rules::garage::book::{Job, TrackDay};
 use crate::rules::garage::kinds::ReadingKind;
 use crate::rules::garage::log::in_order;
-use crate::rules::garage::ready::{limit_of, planned};
-use crate::rules::garage::wear::{Said, Series, say, series};
+use crate::rules::garage::ready::{limit_of, said_of};
+use crate::rules::garage::wear::{Said, Series, series};
 use crate::web::form::At;
 use crate::web::page::{Page, render};
 use askama::Template;
@@ -37,7 +37,7 @@ pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page 
         let all = series(&lines, kind, opened.looked.today);
         let said = |one: &Series| {
             let limit = limit_of((kind, one.place), Some(sheet), car)?;
-            let said = say(one, limit, next.map(planned), opened.looked.today, &opened.units);
+            let said = said_of(one, limit, car, opened.looked.today, &opened.units);
             Some(Said { words: said.of(kind), weight: said.weight })
         };
         all.iter().filter_map(said).collect::<Vec<_>>()

@@ -2,7 +2,7 @@
 
 use super::base;
 use super::blanks::{Ask, Blank, FormPage};
-use super::jobs::{Listed, Money, chain, in_turn, money};
+use super::jobs::{Listed, Money, chain, in_turn, money, time_left, why_late};
 use super::opened::{Opened, Sent};
 use crate::acts::garage::guide;
 use crate::acts::garage::look::Looked;
@@ -13,7 +13,7 @@ use crate::rules::car_system::CarSystem;
 use crate::rules::garage::book::{Car, Happened, TrackDay};
 use crate::rules::garage::change::Change;
 use crate::rules::garage::log::days_later;
-use crate::rules::garage::ready::{Ready, Stand, To, hours};
+use crate::rules::garage::ready::{Ready, Stand, To};
 use crate::rules::garage::typed::Reader;
 use crate::rules::packing::{PackKind, PackLine};
 use crate::rules::words::Severity;
@@ -65,37 +65,27 @@ struct ReadyPage<'a> {
     money: Option<Money>,
     packing: Vec<Packing>,
     to_pack: usize,
+    is_over: bool,
     new_id: Uuid,
 }
 
 /// The state in one line, as plainly not ready as ready.
 pub(super) fn heading(ready: &Ready<'_>, day: &TrackDay) -> (&'static str, String, String) {
-    let work = &ready.work.plan;
-    let left = format!("{} of work left, {} until the day.", hours(work.needed_hours), hours(work.available_hours));
     if ready.days_left < 0 {
-        return (
-            "pending",
-            format!("{} is over", day.name),
-            "Note the time on track and what you measure now: the next forecast is made of it.".into(),
-        );
+        let lead = "Note the time on track and what you measure now: the next forecast is made of it.";
+        return ("pending", format!("{} is over", day.name), lead.into());
     }
     if ready.is_ready() {
-        return (
-            "cleared",
-            "Ready to load".into(),
-            "Nothing that you noted stands in the way. It is no clearance: the gate looks for itself.".into(),
-        );
+        let lead = "Nothing that you noted stands in the way. It is no clearance: the gate looks for itself.";
+        return ("cleared", "Ready to load".into(), lead.into());
     }
     if !ready.is_in_time() {
-        let short = if work.short_hours > 0.0 { format!("{} short. ", hours(work.short_hours)) } else { String::new() };
-        return (
-            "flagged",
-            "Not ready, and it will not be in time".into(),
-            format!("{short}{left} Order sooner, find hours or help, or do not go."),
-        );
+        let lead = format!("{} Order sooner, find hours or help, or do not go.", why_late(&ready.work, day));
+        return ("flagged", "Not ready, and it will not be in time".into(), lead);
     }
     let stand = count(ready.holding(), "thing stands", "things stand");
-    let lead = if ready.work.jobs.is_empty() { String::new() } else { format!("In time as it stands: {left}") };
+    let lead =
+        if ready.work.jobs.is_empty() { String::new() } else { format!("In time as it stands: {}", time_left(&ready.work, day)) };
     ("pending", format!("Not ready yet: {stand} in the way"), lead)
 }
 
@@ -198,6 +188,7 @@ pub(super) async fn show(opened: Opened, At((_, car, day)): At<(Uuid, Uuid, Uuid
         money: money(&jobs, &opened.looked.garage.settings.currency),
         to_pack: packing.iter().flat_map(|part| &part.lines).filter(|(_, packed)| !packed).count(),
         packing,
+        is_over: ready.days_left < 0,
         new_id: opened.new_id(),
         car,
         day,

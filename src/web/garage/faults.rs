@@ -99,9 +99,15 @@ pub(super) async fn tried_one(opened: Opened, At((_, id)): At<(Uuid, Uuid)>, for
     let symptom = symptom_of(&guide, job)?;
     let (test, outcome) = form.text("outcome").split_once('/').unwrap_or_default();
     let test = symptom.test(test).ok_or(Refusal::NotHere)?;
-    let outcome = test.outcome(outcome).ok_or(Refusal::NotHere)?;
-    let said = format!("{} {}", test.how, outcome.say);
-    let change = Change::Tried { job: id, test: test.id.to_string(), outcome: outcome.id.to_string(), said };
+    // An answer that the guide does not know takes back the one before it.
+    let (outcome, said) = match outcome {
+        "" => (String::new(), format!("Taken back: {}", test.how)),
+        given => {
+            let outcome = test.outcome(given).ok_or(Refusal::NotHere)?;
+            (outcome.id.to_string(), format!("{} {}", test.how, outcome.say))
+        }
+    };
+    let change = Change::Tried { job: id, test: test.id.to_string(), outcome, said };
     opened.notes(vec![(form.id("id")?, change)]).await?;
     Ok(Redirect::to(&format!("{}/jobs/{id}/fault", opened.base())).into_response())
 }

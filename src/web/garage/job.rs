@@ -19,6 +19,7 @@ use crate::web::form::At;
 use crate::web::page::{Page, count, render, short_day};
 use askama::Template;
 use axum::response::{IntoResponse, Redirect, Response};
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use uuid::Uuid;
 
@@ -63,6 +64,8 @@ struct JobPage<'a> {
     /// The test of the fault guide that tells most now.
     best: Option<String>,
     ids: Vec<Uuid>,
+    new_id: Uuid,
+    today: Date,
 }
 
 impl JobPage<'_> {
@@ -126,6 +129,8 @@ pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page 
         best: best_test(&guide::current(&opened.web.house).await?, job),
         guesses: guesses.iter().filter(|guess| **guess != job.card.cause).copied().collect::<Vec<_>>().join("; "),
         ids: (0..job.steps.len() + 2 * job.parts.len() + 1).map(|_| opened.new_id()).collect(),
+        new_id: opened.new_id(),
+        today: opened.looked.today,
         car,
         job,
     };
@@ -157,6 +162,23 @@ pub(super) async fn step(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: S
     };
     opened.notes(vec![(id, change)]).await?;
     Ok(Redirect::to(&format!("{}/jobs/{job}#steps", opened.base())).into_response())
+}
+
+/// A step that was noted by mistake.
+pub(super) async fn step_gone(opened: Opened, At((_, job, step)): At<(Uuid, Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    opened.notes(vec![(sent.id, Change::StepGone { job, step })]).await?;
+    Ok(Redirect::to(&format!("{}/jobs/{job}#steps", opened.base())).into_response())
+}
+
+/// A job that was noted by mistake.
+pub(super) async fn gone(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    // Tapped twice, it is gone already.
+    let list =
+        opened.looked.garage.job(job).map_or_else(|| opened.base(), |(car, _)| format!("{}/cars/{}/jobs", opened.base(), car.id));
+    match opened.notes(vec![(sent.id, Change::JobGone { job })]).await {
+        Ok(()) => Ok(Redirect::to(&list).into_response()),
+        Err(other) => Err(other.into()),
+    }
 }
 
 fn done_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {

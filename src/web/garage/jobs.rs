@@ -83,7 +83,9 @@ pub(super) fn in_turn(car: &Car, work: &Work<'_>) -> Vec<Listed> {
                 let (plan, last) = (short_day(&turn.start), short_day(&task.latest_start));
                 ("fix", format!("plan {plan}, begin by {last} at the latest"))
             }
-            Late::WithTheRest => ("stop", "does not fit in with the rest".to_owned()),
+            Late::WithTheRest => {
+                ("fix", format!("plan {}; all of them together are too much before the day", short_day(&turn.start)))
+            }
             Late::ByItself => ("stop", "too late for the day".to_owned()),
         };
         let named = |(part, planned): (&Part, &PlannedPart)| {
@@ -109,27 +111,45 @@ pub(super) fn order(planned: &PlannedPart) -> Option<(String, &'static str)> {
     })
 }
 
-/// "Not ready: 6 h short." The first thing that is said.
+/// The first thing that is said, and why.
 pub(super) fn verdict(work: &Work<'_>, day: &TrackDay) -> (String, String) {
-    let plan = &work.plan;
-    let of = format!("{} of work left, {} until {}.", hours(plan.needed_hours), hours(plan.available_hours), short_day(&day.day));
-    match (work.jobs.is_empty(), plan.in_time) {
+    match (work.jobs.is_empty(), work.plan.in_time) {
         (true, _) => ("No job stands before the day".into(), String::new()),
-        (_, true) => ("Not ready yet, and in time".into(), of),
-        (_, false) if plan.short_hours > 0.0 => (format!("Will not be ready: {} short", hours(plan.short_hours)), of),
-        _ => {
-            let finish =
-                plan.finish.map(|finish| format!(" As it stands it is done on {}.", short_day(&finish))).unwrap_or_default();
-            ("Will not be ready in time".into(), format!("{of}{finish}"))
-        }
+        (_, true) => ("Not ready yet, and in time".into(), time_left(work, day)),
+        (_, false) => ("Will not be ready in time".into(), why_late(work, day)),
     }
 }
 
-/// What holds the end up, in words: the part that opens it, then job after job.
+/// "7.5 h of work left; until Sat 19 Dec you have 38.5 h."
+pub(super) fn time_left(work: &Work<'_>, day: &TrackDay) -> String {
+    let (needed, have) = (hours(work.plan.needed_hours), hours(work.plan.available_hours));
+    format!("{needed} of work left; until {} you have {have}.", short_day(&day.day))
+}
+
+/// What makes it late, one thing: the hours, or a part that comes too late.
+pub(super) fn why_late(work: &Work<'_>, day: &TrackDay) -> String {
+    let plan = &work.plan;
+    let short = plan.needed_hours - plan.available_hours;
+    if short > 0.0 {
+        return format!("{} That is {} too little.", time_left(work, day), hours(short));
+    }
+    let opener = plan.chain.first().and_then(|nth| Some((work.jobs.get(*nth)?, plan.tasks.get(*nth)?)));
+    let part = opener.and_then(|(job, task)| Some((job.parts.get(plan.opened_by?)?, task.parts.get(plan.opened_by?)?)));
+    let done = plan.finish.map(|finish| format!(" As it stands all is done on {}.", short_day(&finish))).unwrap_or_default();
+    match part {
+        Some((part, planned)) => format!("\u{201c}{}\u{201d} comes on {}.{done}", part.name, short_day(&planned.arrives)),
+        None => format!("{}{done}", time_left(work, day)),
+    }
+}
+
+/// What the day depends on, in words: the part that opens it, then job after job.
 pub(super) fn chain(work: &Work<'_>) -> Option<String> {
     let first = work.plan.chain.first()?;
-    let part =
-        work.plan.opened_by.and_then(|nth| work.jobs.get(*first)?.parts.get(nth)).map(|part| format!("{} arrives", part.name));
+    let part = work
+        .plan
+        .opened_by
+        .and_then(|nth| work.jobs.get(*first)?.parts.get(nth))
+        .map(|part| format!("\u{201c}{}\u{201d} arrives", part.name));
     let jobs = work.plan.chain.iter().filter_map(|nth| Some(work.jobs.get(*nth)?.card.title.clone()));
     Some(part.into_iter().chain(jobs).collect::<Vec<_>>().join(", then "))
 }

@@ -13,7 +13,7 @@ use crate::rules::garage::change::{Change, Readings, Taken};
 use crate::rules::garage::kinds::{Fluid, ReadingKind};
 use crate::rules::garage::log::{days_later, in_order, newest};
 use crate::rules::garage::typed::Reader;
-use crate::rules::garage::wear::shown_unit;
+use crate::rules::garage::wear::{shown_unit, tidy};
 use crate::rules::units::{Unit, Units};
 use crate::rules::words::{Per, Place};
 use crate::web::Web;
@@ -60,11 +60,10 @@ fn reading_page(looked: &Looked, car: &Car, kind: ReadingKind, id: Uuid, units: 
     let mut blanks = Vec::from(when(looked));
     for place in places(kind, last.len()) {
         let label = if place == Place::Whole { kind.name().to_owned() } else { capital(&place.name()) };
-        let before =
-            last.get(&place).map(|(figure, taken)| format!("{} on {}", unit.say(kind.unit().convert(*figure, unit)), taken.day));
+        let before = last.get(&place).map(|(figure, taken)| format!("{} on {}", unit.say(tidy(kind, *figure, unit)), taken.day));
         let ask = if signed { Ask::Signed } else { Ask::Number };
         let name = if place == Place::Whole { "whole".to_owned() } else { place.token() };
-        blanks.push(Blank::new(name, label, ask).unit(unit.symbol()).half().help(before.unwrap_or_default()));
+        blanks.push(Blank::new(name, label, ask).unit(unit_word(unit)).half().help(before.unwrap_or_default()));
     }
     if kind.wears().is_some() && kind != ReadingKind::FluidBoil {
         blanks.push(Blank::new("fresh", "These are new: the line begins anew", Ask::Tick));
@@ -74,6 +73,11 @@ fn reading_page(looked: &Looked, car: &Car, kind: ReadingKind, id: Uuid, units: 
     let at = format!("{}/cars/{}", base(looked.id), car.id);
     FormPage::new(kind.name(), (format!("{at}/log"), "The log"), format!("{at}/readings/{}", kind.token()), id, blanks)
         .lead(format!("{} Leave empty what you did not measure.", kind.check()))
+}
+
+/// A unit as it stands beside a field: a gauge of thirty-seconds is read in whole ones.
+fn unit_word(unit: Unit) -> &'static str {
+    if unit == Unit::ThirtySecondInch { "32nds of an inch" } else { unit.symbol() }
 }
 
 fn read_readings(typed: &Typed, car: Uuid, kind: ReadingKind, today: Date) -> Result<Change, Vec<Trouble>> {

@@ -13,7 +13,7 @@ use crate::rules::garage::change::{Change, Readings};
 use crate::rules::garage::csv::{self, COLUMNS};
 use crate::rules::garage::kinds::ReadingKind;
 use crate::rules::garage::log::in_order;
-use crate::rules::garage::wear::shown_unit;
+use crate::rules::garage::wear::{shown_unit, tidy};
 use crate::rules::units::Units;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form};
@@ -81,7 +81,7 @@ fn row(line: &Line, own: bool, garage: Uuid, units: &Units) -> Row {
 
 fn figures_of(readings: &Readings, units: &Units) -> String {
     let unit = shown_unit(readings.what, units);
-    let say = |value: f64| unit.figure(readings.what.unit().convert(value, unit));
+    let say = |value: f64| unit.figure(tidy(readings.what, value, unit));
     let figures: Vec<String> = readings
         .figures()
         .into_iter()
@@ -143,7 +143,8 @@ pub(super) async fn take_in(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, form
     let log: Vec<&Line> = on.log.iter().chain(&sheets).collect();
     match csv::read(form.raw("text"), car, opened.looked.today, &log) {
         Ok(table) if table.new.is_empty() && table.there == 0 => {
-            let message = "There is no line under the names of the columns.".to_owned();
+            let message =
+                "There is no line under the names of the columns. Paste the whole table, its first line with it.".to_owned();
             page.again(&typed, &[Trouble { field: "text".into(), message }])
         }
         Ok(table) => {

@@ -111,6 +111,8 @@ fn doors_of_jobs() -> Doors {
         .get("/{garage}/jobs/{job}/card", Deed::KeepGarage, job_card::show)
         .post("/{garage}/jobs/{job}/card", Deed::KeepGarage, job_card::keep)
         .post("/{garage}/jobs/{job}/steps", Deed::KeepGarage, job::step)
+        .post("/{garage}/jobs/{job}/steps/{step}/gone", Deed::KeepGarage, job::step_gone)
+        .post("/{garage}/jobs/{job}/gone", Deed::KeepGarage, job::gone)
         .get("/{garage}/jobs/{job}/parts/new", Deed::KeepGarage, parts::new)
         .post("/{garage}/jobs/{job}/parts", Deed::KeepGarage, parts::add)
         .get("/{garage}/jobs/{job}/parts/{part}", Deed::KeepGarage, parts::show)

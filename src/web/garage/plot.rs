@@ -1,7 +1,7 @@
 //! A part's readings over time: the fitted line down to its limit, the cautious edge, and what the next day asks for.
 
 use crate::rules::garage::kinds::{ReadingKind, WornBy};
-use crate::rules::garage::wear::{Planned, Series, shown_unit};
+use crate::rules::garage::wear::{Planned, Series, shown_unit, tidy};
 use crate::rules::units::{Unit, Units};
 use crate::rules::wear::LEVEL;
 use crate::rules::words::Place;
@@ -37,7 +37,7 @@ pub(super) fn plot(series: &Series, limit: Option<f64>, planned: Option<Planned>
             "over-text",
             Side::Right,
             (west + 6.0, chart.y(shown(limit)) + 16.0),
-            &format!("limit {}", unit.say(shown(limit))),
+            &format!("limit {}", unit.say(tidy(series.kind, limit, unit))),
         );
     }
     if let (Some(forecast), Some(meets)) = (&forecast, meets) {
@@ -75,7 +75,7 @@ fn edge(
 }
 
 fn words(series: &Series, limit: Option<f64>, unit: Unit) -> String {
-    let say = |value: f64| unit.say(series.kind.unit().convert(value, unit));
+    let say = |value: f64| unit.say(tidy(series.kind, value, unit));
     let place = if series.place == Place::Whole { String::new() } else { format!(", {}", series.place.name()) };
     let last = series.last().map(|point| say(point.value)).unwrap_or_default();
     let limit = limit.map(|limit| format!(", the limit {}", say(limit))).unwrap_or_default();

@@ -5,8 +5,8 @@ use crate::rules::car_system::CarSystem;
 use crate::rules::garage::book::Car;
 use crate::rules::garage::kinds::ReadingKind;
 use crate::rules::garage::log::in_order;
-use crate::rules::garage::ready::{limit_of, planned};
-use crate::rules::garage::wear::{Said, say, series};
+use crate::rules::garage::ready::{limit_of, planned, said_of};
+use crate::rules::garage::wear::{Said, series};
 use crate::web::form::At;
 use crate::web::page::{Page, render};
 use crate::web::pen::Drawing;
@@ -51,13 +51,13 @@ pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page 
     let lines = in_order(car, &sheets);
     let day = car.next_day(opened.looked.today);
     let sheet = opened.looked.sheet_for(day);
-    let plan = day.map(planned);
+    let plan = day.map(|day| planned(car, day, opened.looked.today));
     let mut kinds = Vec::new();
     for kind in ReadingKind::ALL.into_iter().filter(|kind| kind.wears().is_some()) {
         let part = |one: &crate::rules::garage::wear::Series| {
             let limit = limit_of((kind, one.place), Some(sheet), car);
             let said = match limit {
-                Some(limit) => say(one, limit, plan, opened.looked.today, &opened.units),
+                Some(limit) => said_of(one, limit, car, opened.looked.today, &opened.units),
                 None => Said {
                     words: "No limit is known: note what is cast into the disc, under About the car.".into(),
                     weight: None,
