@@ -330,3 +330,47 @@ async fn a_garages_link_asks_before_it_puts_a_browser_out_of_another() {
     assert!(asked.page().await.first("h1").contains("Marta Lindqvist's garage"), "it says whose it is");
     assert_eq!(ines.person.get(&own.base).await.status(), StatusCode::OK, "looking at the link changes nothing");
 }
+
+#[tokio::test]
+async fn the_garage_opens_the_sheets_that_were_brought_to_it_while_their_link_is_good() {
+    let club = Club::open().await;
+    let ines = club.driver("27").await;
+    let garage = ines.opens_own_garage().await;
+    // A laptop that has only the garage's link.
+    let laptop = Person::come_in(&club.base, &garage.secret).await;
+    let sheet = format!("{}/sheets/{}", garage.base, ines.entry);
+    for _ in 0..2 {
+        let to = laptop.get(&format!("{sheet}?area=brakes&item=pad-front")).await;
+        assert_eq!(to.location(), format!("{}/areas/brakes#pad-front", ines.home()));
+        assert_eq!(laptop.get(&ines.home()).await.status(), StatusCode::OK, "the sheet is open");
+    }
+    let another = format!("{}/sheets/{}", garage.base, club.entry("7").await);
+    assert_eq!(laptop.get(&another).await.status(), StatusCode::CONFLICT, "a sheet that was not brought stays shut");
+    club.driver("27").await;
+    let ended = laptop.get(&sheet).await;
+    assert_eq!(ended.status(), StatusCode::CONFLICT);
+    assert!(ended.page().await.text().contains("open the one that the club sent you"));
+    assert_eq!(laptop.get(&ines.home()).await.status(), StatusCode::NOT_FOUND, "and who was let in by it is out");
+}
+
+#[tokio::test]
+async fn two_days_together_take_what_one_alone_would_leave() {
+    let club = Club::open().await;
+    let ines = club.driver("27").await;
+    let garage = ines.opens_own_garage().await;
+    // An exact line by hand: 1 mm an hour, 6.0 mm now: 180 min to 3 mm, nine sessions of 20 min, and six are planned today.
+    for (day, mm) in [("2026-04-01", "9.0"), ("2026-04-08", "8.0"), ("2026-04-15", "7.0"), ("2026-04-22", "6.0")] {
+        // Read in the evening, driven by noon: the first reading is from before there was a first session.
+        if day != "2026-04-01" {
+            garage.drove(day, "3", "60").await;
+        }
+        garage.reads_pads(day, [mm, "11", "11", "11"], day == "2026-04-01").await;
+    }
+    let said = |page: &crate::club::Page| page.all(".said").into_iter().find(|said| said.contains("Front left reaches"));
+    let alone = said(&garage.page("wear").await).expect("a word");
+    assert_eq!(alone, "Front left reaches 3.0 mm after 9 more sessions; your next event has 6.");
+    let day = [("name", "Autumn test"), ("day", "2026-05-20"), ("sessions", "4"), ("session_min", "20")];
+    garage.notes("days", &day).await;
+    let both = said(&garage.page("wear").await).expect("a word");
+    assert_eq!(both, "Front left reaches 3.0 mm after 9 more sessions; 10 are planned until Autumn test.");
+}

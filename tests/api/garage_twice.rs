@@ -19,8 +19,8 @@ struct Post {
 type Row<'f> = (&'static str, String, Vec<(&'f str, &'f str)>);
 
 /// Every post of the garage that notes something, in an order in which all of them can be done.
-async fn all_posts(keeper: &Keeper<'_>, nth: usize, ids: &[String; 3]) -> Option<Post> {
-    let [work, part, gear] = ids;
+async fn all_posts(keeper: &Keeper<'_>, nth: usize, ids: &[String; 4]) -> Option<Post> {
+    let [work, part, gear, step] = ids;
     let (car, day) = (&keeper.car, "2026-05-09");
     let symptom = {
         let list = keeper.looks_at_car("/faults").await.page().await.attr("ul.jobs a", "href");
@@ -41,7 +41,7 @@ async fn all_posts(keeper: &Keeper<'_>, nth: usize, ids: &[String; 3]) -> Option
     };
     let own_day = keeper.day().await;
     let table = "day,what,place,value,unit,note\n2026-05-01,tread,lf,6.1,mm,\n2026-05-01,track-time,,20,min,\n2026-05-01,track-time,,20,min,\n";
-    let all: [Row<'_>; 26] = [
+    let all: [Row<'_>; 28] = [
         ("/hours", "/hours".into(), hours.to_vec()),
         ("/gear", "/gear".into(), vec![("what", "helmet"), ("name", "The white one"), ("label", "SA2020")]),
         ("/gear/{gear}", format!("/gear/{gear}"), vec![("what", "helmet"), ("name", "The white one"), ("label", "SA2015")]),
@@ -78,6 +78,8 @@ async fn all_posts(keeper: &Keeper<'_>, nth: usize, ids: &[String; 3]) -> Option
         ("/cars/{car}/track", format!("/cars/{car}/track"), vec![("day", day), ("sessions", "5"), ("minutes", "100")]),
         ("/cars/{car}/fluids", format!("/cars/{car}/fluids"), vec![("day", day), ("fluid", "brake-fluid"), ("grade", "DOT 4")]),
         ("/cars/{car}/log/import", format!("/cars/{car}/log/import"), vec![("text", table)]),
+        ("/jobs/{job}/steps/{step}/gone", format!("/jobs/{work}/steps/{step}/gone"), vec![]),
+        ("/jobs/{job}/gone", format!("/jobs/{work}/gone"), vec![("car", car)]),
         ("/cars/{car}/days/{day}/gone", format!("/cars/{car}/days/{own_day}/gone"), vec![]),
         ("/cars/{car}/gone", format!("/cars/{car}/gone"), vec![]),
     ];
@@ -100,7 +102,7 @@ async fn every_post_of_the_garage_sent_twice_notes_once() {
     let club = Club::open().await;
     let ines = club.driver("27").await;
     let keeper = ines.opens_a_garage().await;
-    let mut ids = [String::new(), String::new(), String::new()];
+    let mut ids: [String; 4] = Default::default();
     let mut seen = BTreeSet::new();
     let mut nth = 0;
     while let Some(post) = all_posts(&keeper, nth, &ids).await {
@@ -122,6 +124,7 @@ async fn every_post_of_the_garage_sent_twice_notes_once() {
             "/cars/{car}/jobs" => ids[0] = id,
             "/jobs/{job}/parts" => ids[1] = id,
             "/gear" => ids[2] = id,
+            "/jobs/{job}/steps" => ids[3] = id,
             _ => {}
         }
         seen.insert(post.door);

@@ -7,12 +7,14 @@ use crate::acts::hand_out::{self, HandedOut, Use};
 use crate::acts::house::House;
 use crate::acts::rights::{Actor, Deed, Role, Whose, require};
 use crate::acts::submit::check_id;
+use crate::rules::garage::book::Garage;
 use crate::rules::garage::change::{Change, Noted};
 use crate::store::Touch;
-use crate::store::access::{self, Done};
+use crate::store::access::{self, Done, Link};
 use crate::store::entry::{self, Entry};
 use crate::store::garage;
 use jiff::civil::Date;
+use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
 /// Sessions of a track day and minutes a session where nobody has said: common practice, no source.
@@ -102,4 +104,31 @@ pub async fn bring(
     let (entry, event, day) = entry_of(house, driver, entry).await?;
     let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
     note(house, keeper, garage, first_changes((car, new), driver.link, &entry, &event, day)).await
+}
+
+/// Lets the garage's browser in to a sheet that was brought to it, by the link that brought it: as long as that link is good, who
+/// keeps the garage is its driver. The same browser gets the same way in however often it asks.
+///
+/// # Errors
+/// [`Refusal::NotNow`] where the sheet was not brought here, or its link has ended or was taken back.
+pub async fn to_sheet(house: &House, keeper: &Actor, entry: Uuid, caller: &Caller) -> Result<Entered, Refusal> {
+    let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
+    require(keeper, Deed::KeepGarage, Whose::Garage(garage))?;
+    let found = {
+        let mut db = house.store.read().await?;
+        let link = Garage::of(&garage::changes(&mut db, garage).await?).brought.get(&entry).copied();
+        match link {
+            Some(link) => access::link(&mut db, link).await?,
+            None => None,
+        }
+    };
+    let is_good = |link: &Link| link.entry == Some(entry) && link.lets_in(house.now());
+    let ended = "The link of this sheet has ended or was made anew: open the one that the club sent you.";
+    let link = found.filter(is_good).ok_or_else(|| Refusal::NotNow(ended.into()))?;
+    let role = Role::of_link(&link).ok_or(Refusal::NotHere)?;
+    let seconds = enter::stay(house, role).await?;
+    let (device, cookie) = enter::new_device(house, (&link, Sha256::digest(link.id.as_bytes()).into()), caller, seconds)?;
+    let came_in =
+        house.write_as(keeper, Touch::Nothing, move |db| Box::pin(async move { enter::let_in(db, &device, None).await })).await?;
+    enter::entered(came_in, link, cookie, seconds)
 }

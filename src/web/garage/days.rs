@@ -101,17 +101,14 @@ pub(super) fn countdown(days: i64) -> String {
 
 fn stand_view(looked: &Looked, car: &Car, day: &TrackDay, stand: &Stand) -> StandView {
     let at = format!("{}/cars/{}", base(looked.id), car.id);
-    let sheet =
-        |item: Option<&str>| {
-            let one = looked.sheet_of(day.entry?)?;
-            let entry = one.state.entry.id;
-            let areas = &one.known.edition.sheet.areas;
-            let area = item.and_then(|item| areas.iter().find(|area| area.items.iter().any(|other| other.id.as_str() == item)));
-            Some(area.map_or_else(
-                || format!("/my/{entry}"),
-                |area| format!("/my/{entry}/areas/{}#{}", area.id, item.unwrap_or_default()),
-            ))
-        };
+    let sheet = |item: Option<&str>| {
+        let one = looked.sheet_of(day.entry?)?;
+        let sheet = format!("{}/sheets/{}", base(looked.id), one.state.entry.id);
+        let areas = &one.known.edition.sheet.areas;
+        let area = item.and_then(|item| areas.iter().find(|area| area.items.iter().any(|other| other.id.as_str() == item)));
+        let at = area.map(|area| format!("?area={}&item={}", area.id, item.unwrap_or_default()));
+        Some(sheet + &at.unwrap_or_default())
+    };
     let to = match stand.to {
         To::Job(job) => (format!("{}/jobs/{job}", base(looked.id)), "The job"),
         To::Gear(gear) => (format!("{}/gear/{gear}", base(looked.id)), "The label"),

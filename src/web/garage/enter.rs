@@ -4,18 +4,21 @@ use super::base;
 use super::keep::with_link;
 use super::still::InGarage;
 use crate::acts::Refusal;
+use crate::acts::enter::Caller;
 use crate::acts::garage::look::look;
-use crate::acts::garage::open::{bring, open};
+use crate::acts::garage::open::{bring, open, to_sheet};
 use crate::acts::rights::Role;
 use crate::rules::units::Units;
+use crate::rules::words::ItemId;
 use crate::store::entry;
 use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
+use crate::web::form::{Asked, At, Form};
 use crate::web::page::render;
-use crate::web::session::{Called, Who, set_cookie};
+use crate::web::session::{Called, NAME, Who, cookies, set_cookie};
 use askama::Template;
 use axum::extract::State;
+use axum::http::HeaderMap;
 use axum::http::header::SET_COOKIE;
 use axum::response::{IntoResponse, Redirect, Response};
 use uuid::Uuid;
@@ -85,4 +88,27 @@ pub(super) async fn enter(
         Some(form.text("car")).filter(|car| *car != "new").map(Uuid::parse_str).transpose().map_err(|_| Refusal::NotHere)?;
     bring(&web.house, (&actor, &keeper), entry, form.id("id")?, car).await?;
     Ok(Redirect::to(&format!("/my/{entry}/garage")).into_response())
+}
+
+/// From the garage to a sheet that was brought to it, at an item where one is named.
+pub(super) async fn to_the_sheet(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((_, sheet)): At<(Uuid, Uuid)>,
+    Called(caller): Called,
+    headers: HeaderMap,
+    Asked(asked): Asked,
+) -> Result<Response, Fault> {
+    // The garage's own secret stands for the browser: it gets one way in, however often it asks.
+    let mut door = None;
+    for secret in cookies(&headers, NAME).take(4) {
+        if web.house.actor(secret).await?.is_some_and(|other| other.device == actor.device) {
+            door = Some(secret.to_owned());
+        }
+    }
+    let entered = to_sheet(&web.house, &actor, sheet, &Caller { door, ..caller }).await?;
+    let (area, item) = (ItemId::parse(asked.text("area")), ItemId::parse(asked.text("item")));
+    let at = area.zip(item).map(|(area, item)| format!("/areas/{area}#{item}")).unwrap_or_default();
+    let cookie = set_cookie(&web, &entered, false);
+    Ok(([(SET_COOKIE, cookie)], Redirect::to(&format!("/my/{sheet}{at}"))).into_response())
 }

@@ -172,13 +172,10 @@ pub(super) async fn step_gone(opened: Opened, At((_, job, step)): At<(Uuid, Uuid
 
 /// A job that was noted by mistake.
 pub(super) async fn gone(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
-    // Tapped twice, it is gone already.
-    let list =
-        opened.looked.garage.job(job).map_or_else(|| opened.base(), |(car, _)| format!("{}/cars/{}/jobs", opened.base(), car.id));
-    match opened.notes(vec![(sent.id, Change::JobGone { job })]).await {
-        Ok(()) => Ok(Redirect::to(&list).into_response()),
-        Err(other) => Err(other.into()),
-    }
+    // The page says of which car it was: tapped twice, it is gone already.
+    let car = Uuid::parse_str(sent.text("car")).map_err(|_| Refusal::NotHere)?;
+    opened.notes(vec![(sent.id, Change::JobGone { job })]).await?;
+    Ok(Redirect::to(&format!("{}/cars/{car}/jobs", opened.base())).into_response())
 }
 
 fn done_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {

@@ -70,6 +70,7 @@ pub(super) fn doors() -> Doors {
         .post("/{garage}/cars/{car}/gone", Deed::KeepGarage, facts::gone)
         .get("/{garage}/units", Deed::KeepGarage, crate::web::units::show)
         .post("/{garage}/units", Deed::KeepGarage, crate::web::units::choose)
+        .get("/{garage}/sheets/{sheet}", Deed::KeepGarage, enter::to_the_sheet)
         .get("/{garage}/photos/{photo}", Deed::KeepGarage, photos::show)
         .get("/{garage}/worksheets/{name}", Deed::KeepGarage, worksheet::show)
         .post("/{garage}/worksheets/{name}", Deed::KeepGarage, worksheet::keep)
