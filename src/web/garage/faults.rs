@@ -75,7 +75,7 @@ pub(super) fn best_test(guide: &Guide, job: &Job) -> Option<String> {
     let symptom = symptom_of(guide, job).ok()?;
     let narrowed = narrow(symptom, &tried(job));
     let next = narrowed.next.first()?;
-    Some(format!("{} ({} min, {})", next.test.how, next.test.minutes, next.range()))
+    Some(format!("{} ({} min, can rule out up to {} of {})", next.test.how, next.test.minutes, next.most, next.of))
 }
 
 pub(super) async fn show(opened: Opened, At((_, job)): At<(Uuid, Uuid)>) -> Page {
