@@ -1,6 +1,6 @@
 //! A driver without signal: the sheet opens, what is typed is safe on the phone, and what is sent arrives once.
 
-use crate::browser::{Browser, in_time};
+use crate::browser::{Browser, in_time_or_told_again};
 use crate::club::{Club, Driver, sound_answers, until};
 use crate::sheet::{self, AreaAnswers};
 use crate::wire::Wire;
@@ -38,7 +38,7 @@ pub async fn stands(driver: &Driver<'_>, area: &str, field: &str) -> String {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_returns() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let areas = all_but(&ines, &["brakes", "exhaust"]).await;
@@ -85,7 +85,7 @@ async fn a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_draft_outlives_a_dead_battery_and_goes_by_itself_when_the_phone_is_on_again() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let wire = Wire::to(&club.base).await;
@@ -117,7 +117,7 @@ async fn a_draft_outlives_a_dead_battery_and_goes_by_itself_when_the_phone_is_on
 
 #[tokio::test(flavor = "multi_thread")]
 async fn an_area_that_hangs_on_an_answer_opens_without_signal() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let club = Club::open().await;
         let tomas = club.driver("114B").await;
         let wire = Wire::to(&club.base).await;
@@ -147,7 +147,7 @@ async fn an_area_that_hangs_on_an_answer_opens_without_signal() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_phone_without_a_worker_and_without_a_database_keeps_what_was_typed_too() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let wire = Wire::to(&club.base).await;

@@ -1,6 +1,6 @@
 //! What goes wrong on the way: answers that are lost, a server that starts anew, a sheet that moved on, two devices.
 
-use crate::browser::{Browser, in_time, in_time_or_told_again};
+use crate::browser::{Browser, in_time_or_told_again};
 use crate::club::{Club, css, sound_answers, until};
 use crate::no_signal_driver::{all_but, comes_in, opens_area, stands};
 use crate::sheet;
@@ -17,7 +17,7 @@ async fn photos(driver: &crate::club::Driver<'_>) -> Vec<String> {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_photo_taken_without_signal_is_made_smaller_waits_and_is_there_once_though_its_answer_is_lost() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let wire = Wire::to(&club.base).await;
@@ -66,7 +66,7 @@ async fn a_photo_taken_without_signal_is_made_smaller_waits_and_is_there_once_th
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_sheet_whose_answer_is_lost_is_sent_again_and_is_there_once() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         all_but(&ines, &[]).await;
@@ -91,7 +91,7 @@ async fn a_sheet_whose_answer_is_lost_is_sent_again_and_is_there_once() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_server_that_is_started_anew_finds_all_that_waited() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let mut club = Club::open().await;
         let (entry, home, secret) = {
             let ines = club.driver("27").await;
@@ -166,7 +166,7 @@ async fn what_a_phone_and_a_laptop_typed_is_shown_side_by_side_and_chosen() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_sheet_that_is_refused_stays_on_the_phone_and_says_why_and_where_it_is_mended() {
-    in_time(async {
+    in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let areas = all_but(&ines, &["brakes", "exhaust"]).await;
