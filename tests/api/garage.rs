@@ -29,7 +29,11 @@ async fn a_season_in_the_garage_from_the_first_sheet_to_the_third_event() {
         let facts = [("name", "Corvane S4"), ("roof", "closed"), ("torque-asked", "110"), ("tyre-marking", "205/50 R16 87V")];
         garage.notes("facts", &facts).await;
         garage.reads_pads("2026-05-08", ["11.0", "11.0", "9.0", "9.0"], true).await;
-        assert_eq!(ines.sends(|answers| answers["pad-front"]["at"]["lf"] = json!(10.9)).await.status(), StatusCode::CREATED);
+        let pads = |answers: &mut serde_json::Map<String, serde_json::Value>| {
+            answers["pad-front"]["at"] = json!({ "lf": 10.9, "rf": 10.9 });
+            answers["pad-rear"]["at"] = json!({ "lr": 9.0, "rr": 9.0 });
+        };
+        assert_eq!(ines.sends(pads).await.status(), StatusCode::CREATED);
         garage.drove("2026-05-09", "2", "40").await;
         garage.reads_pads("2026-05-09", ["10.3", "10.4", "8.8", "8.8"], false).await;
         let log = garage.page("log").await.text();
@@ -373,4 +377,22 @@ async fn two_days_together_take_what_one_alone_would_leave() {
     garage.notes("days", &day).await;
     let both = said(&garage.page("wear").await).expect("a word");
     assert_eq!(both, "Front left reaches 3.0 mm after 9 more sessions; 10 are planned until Autumn test.");
+}
+
+#[tokio::test]
+async fn a_pad_that_grows_is_asked_about_where_it_is_typed() {
+    let club = Club::open().await;
+    let ines = club.driver("27").await;
+    let garage = ines.opens_own_garage().await;
+    garage.reads_pads("2026-04-01", ["7.9", "8.0", "8.0", "8.0"], true).await;
+    let typed = [("day", "2026-04-20"), ("unit", "mm"), ("lf", "12.0"), ("rf", "7.4")];
+    let asked = garage.sends("readings/pad", &typed).await;
+    assert_eq!(asked.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    let page = asked.page().await;
+    assert!(page.first("label .trouble").starts_with("More than 7.9 mm on 2026-04-01"), "{}", page.first("label .trouble"));
+    assert_eq!(page.value_of("input[name=lf]"), "12.0", "what was typed is still there");
+    let new = [&typed[..], &[("fresh", "1")]].concat();
+    garage.notes("readings/pad", &new).await;
+    let empty = garage.sends("fluids", &[("day", "2026-04-20")]).await;
+    assert_eq!(empty.status(), StatusCode::UNPROCESSABLE_ENTITY, "a form that is sent empty changes no fluid");
 }

@@ -3,14 +3,15 @@
 //! Caution: parts do not wear evenly, and a change of compound, track or driver changes the rate. Measure again before each day.
 
 use super::book::{Line as LogLine, Logged};
+use super::change::{Readings, Taken};
 use super::kinds::{ReadingKind, WornBy};
-use super::log::days_later;
+use super::log::{days_later, newest};
 use crate::rules::days::days_between;
 use crate::rules::line::Line;
 use crate::rules::units::{Unit, Units};
 use crate::rules::wear::LEVEL;
 use crate::rules::words::{Place, Severity};
-use jiff::civil::Date;
+use jiff::civil::{Date, Time};
 
 /// One reading of a part.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -121,6 +122,25 @@ impl Series {
         let left_cautious = if points.len() < 3 { None } else { left.map(cautious) };
         Ok(Forecast { line, limit, left, left_cautious })
     }
+}
+
+/// By so much a reading may be more than the one before it, mm: two gaugings of one part differ by less. Common practice, no source.
+const SCATTER_MM: f64 = 0.5;
+
+/// Places at which new readings show more of a part than the last ones before them, with those: what wears on track does not grow.
+/// None where the part is said to be new.
+pub fn grown(lines: &[&LogLine], new: &Readings, taken: Taken) -> Vec<(Place, f64, Date)> {
+    if new.fresh || !matches!(new.what.wears(), Some((WornBy::Track, _))) {
+        return Vec::new();
+    }
+    let at = (taken.day, taken.clock.unwrap_or(Time::midnight()));
+    let before: Vec<&LogLine> = lines.iter().copied().filter(|line| line.when() <= at).collect();
+    let last = newest(&before, new.what);
+    let more = |(place, figure): (Place, f64)| {
+        let (was, when) = last.get(&place)?;
+        (figure > was + SCATTER_MM).then_some((place, *was, when.day))
+    };
+    new.figures().into_iter().filter_map(more).collect()
 }
 
 /// What is planned for the car's next day.

@@ -13,7 +13,7 @@ use crate::rules::garage::change::{Change, Readings, Taken};
 use crate::rules::garage::kinds::{Fluid, ReadingKind};
 use crate::rules::garage::log::{days_later, in_order, newest};
 use crate::rules::garage::typed::Reader;
-use crate::rules::garage::wear::{shown_unit, tidy};
+use crate::rules::garage::wear::{grown, shown_unit, tidy};
 use crate::rules::units::{Unit, Units};
 use crate::rules::words::{Per, Place};
 use crate::web::Web;
@@ -124,8 +124,29 @@ pub(super) async fn keep_reading(
     let to = if kind.wears().is_some() { "wear" } else { "log" };
     let page = reading_page(&opened.looked, opened.car(car)?, kind, id, &opened.units);
     let change = read_readings(&sent.typed, car, kind, opened.looked.today);
+    let change = change.and_then(|change| does_not_grow(&opened, car, id, change));
     let to = format!("{}/cars/{car}/{to}", opened.base());
     opened.settles(page, &sent, change, &to).await
+}
+
+/// A part that has grown is new, or a slip of the pen: asked here, where it can be put right.
+fn does_not_grow(opened: &Opened, car: Uuid, id: Uuid, change: Change) -> Result<Change, Vec<Trouble>> {
+    let Change::Readings { taken, readings, .. } = &change else { return Ok(change) };
+    let Ok(car) = opened.car(car) else { return Ok(change) };
+    let sheets = opened.looked.lines_of_sheets(car);
+    // Sent twice, its own line is no reading from before it.
+    let lines: Vec<_> = in_order(car, &sheets).into_iter().filter(|line| line.id != id).collect();
+    let unit = shown_unit(readings.what, &opened.units);
+    let trouble = |(place, was, day): (Place, f64, Date)| Trouble {
+        field: place.token(),
+        message: format!(
+            "More than {} on {day}, and that does not grow. If it is new, say so below; if not, put it right here, or strike the \
+             older line out in the log.",
+            unit.say(tidy(readings.what, was, unit))
+        ),
+    };
+    let troubles: Vec<Trouble> = grown(&lines, readings, *taken).into_iter().map(trouble).collect();
+    if troubles.is_empty() { Ok(change) } else { Err(troubles) }
 }
 
 fn track_page(looked: &Looked, car: &Car, id: Uuid) -> FormPage {
@@ -154,7 +175,8 @@ fn fluid_page(looked: &Looked, car: &Car, id: Uuid) -> FormPage {
     let fluids = choices(Fluid::ALL.map(|fluid| (fluid.token(), fluid.name())));
     let [day, _] = when(looked);
     let blanks = vec![
-        Blank::new("fluid", "Which", Ask::Taps(fluids)).value("brake-fluid"),
+        // Nothing is chosen before: a form that is sent empty must not take the brake fluid for changed.
+        Blank::new("fluid", "Which", Ask::Taps(fluids)),
         day,
         Blank::new("grade", "Grade", Ask::Line(60)).half().help("DOT 4, 5W-40."),
         Blank::new("note", "Note", Ask::Line(200)),
