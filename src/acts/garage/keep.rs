@@ -1,12 +1,10 @@
 //! What a driver does with the garage as a whole: a link for another device, a file of everything, taking it away.
 
-use super::look::look;
 use crate::acts::Refusal;
 use crate::acts::enter::{digest_of, secret_text};
 use crate::acts::hand_out::{self, HandedOut};
 use crate::acts::house::House;
 use crate::acts::rights::{Actor, Deed, Whose, require};
-use crate::rules::units::Units;
 use crate::store::device::{self, Listed};
 use crate::store::{Touch, access, garage};
 use serde_json::{Value as Json, json};
@@ -58,7 +56,7 @@ pub async fn has_calendar(house: &House, actor: &Actor, id: Uuid) -> Result<bool
 
 /// Everything that was noted in the garage, as one file.
 pub async fn file(house: &House, actor: &Actor, id: Uuid) -> Result<Json, Refusal> {
-    look(house, actor, id, &Units::METRIC).await?;
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
     let mut db = house.store.read().await?;
     let changes = garage::changes(&mut db, id).await?;
     let line = |noted: &crate::rules::garage::change::Noted| json!({ "id": noted.id, "at": noted.at, "change": noted.change });

@@ -318,3 +318,18 @@ pub const FIXED: [Fixed; 12] = [
         asks: Asks::Number(Unit::Kilogram, (200.0, 4000.0)),
     },
 ];
+
+/// The unit in which a fixed figure is asked; none for a word, a choice or what is not asked at all.
+///
+/// # A torque is asked in newton metres
+/// ```
+/// use witnessmark::rules::{garage::kinds::unit_asked, units::Unit};
+/// assert_eq!(unit_asked("torque-asked"), Some(Unit::NewtonMetre));
+/// assert_eq!(unit_asked("roof"), None);
+/// ```
+pub fn unit_asked(item: &str) -> Option<Unit> {
+    FIXED.iter().find(|fixed| fixed.item == item).and_then(|fixed| match fixed.asks {
+        Asks::Number(unit, _) => Some(unit),
+        _ => None,
+    })
+}

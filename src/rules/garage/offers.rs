@@ -1,7 +1,7 @@
 //! Answers of last time, offered to a new sheet with their date: to be confirmed one by one or together, never copied in silence.
 
 use super::book::{Garage, GearPiece};
-use super::kinds::{Asks, FIXED};
+use super::kinds::unit_asked;
 use super::ready::judge_piece;
 use crate::rules::answer::{Answers, Typed, from_typed};
 use crate::rules::sheet::{Item, Kind, Sheet};
@@ -71,12 +71,8 @@ pub fn offers(garage: &Garage, car: Uuid, earlier: &[Earlier<'_>], sheet: &Sheet
 
 /// A fact's number was typed in the garage's unit, which a sheet may not take for granted.
 fn in_sheet_unit(id: &str, typed: &Typed) -> Typed {
-    let unit = FIXED.iter().find(|fixed| fixed.item == id).and_then(|fixed| match fixed.asks {
-        Asks::Number(unit, _) => Some(unit),
-        _ => None,
-    });
     let mut typed = typed.clone();
-    if let Some(unit) = unit {
+    if let Some(unit) = unit_asked(id) {
         typed.entry("unit".into()).or_insert_with(|| Unit::token(unit).into());
     }
     typed

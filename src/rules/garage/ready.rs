@@ -4,7 +4,7 @@
 
 use super::book::{Car, Garage, GearPiece, Job, Line, Logged, TrackDay};
 use super::change::PartState;
-use super::kinds::{Asks, FIXED, Fluid, GearKind, ReadingKind};
+use super::kinds::{Fluid, GearKind, ReadingKind, unit_asked};
 use super::log::{last_changed, newest};
 use super::wear::{Planned, Said, Series, say, series};
 use crate::rules::answer::Typed;
@@ -361,11 +361,7 @@ pub fn limit_of((kind, place): (ReadingKind, Place), sheet: Option<&Sheet>, car:
 
 /// A fact's number in a unit.
 pub fn number_of(typed: &Typed, item: &str, unit: Unit) -> Option<f64> {
-    let asked = FIXED.iter().find(|fixed| fixed.item == item).and_then(|fixed| match fixed.asks {
-        Asks::Number(unit, _) => Some(unit),
-        _ => None,
-    });
-    let given = typed.get("unit").and_then(|token| Unit::parse(token)).or(asked)?;
+    let given = typed.get("unit").and_then(|token| Unit::parse(token)).or_else(|| unit_asked(item))?;
     let number = crate::rules::answer::read_number(typed.get("")?)?;
     (given.quantity() == unit.quantity()).then(|| given.convert(number, unit))
 }
