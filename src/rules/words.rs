@@ -242,3 +242,28 @@ impl fmt::Display for CarNumber {
         f.write_str(&self.0)
     }
 }
+
+/// How many, with the word that goes with one or with many.
+///
+/// # One item, three items
+/// ```
+/// use witnessmark::rules::words::count;
+/// assert_eq!(count(1, "item", "items"), "1 item");
+/// assert_eq!(count(3, "item", "items"), "3 items");
+/// ```
+pub fn count(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
+
+/// The text with its first letter written large.
+///
+/// # The head of a line
+/// ```
+/// use witnessmark::rules::words::capital;
+/// assert_eq!(capital("front left"), "Front left");
+/// assert_eq!(capital(""), "");
+/// ```
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
+}

@@ -1,6 +1,7 @@
 //! What pages share: rendering, clocks, the words for a number of things.
 
 use super::error::Fault;
+pub use crate::rules::words::{capital, count};
 use askama::Template;
 use axum::response::Html;
 use jiff::Timestamp;
@@ -66,20 +67,9 @@ pub fn things_stand(count: usize) -> String {
     if count == 1 { format!("{number} thing stands") } else { format!("{number} things stand") }
 }
 
-/// "1 item", "3 items".
-pub fn count(number: usize, one: &str, many: &str) -> String {
-    format!("{number} {}", if number == 1 { one } else { many })
-}
-
 /// "once", "3 times".
 pub fn times(number: usize) -> String {
     if number == 1 { "once".into() } else { format!("{number} times") }
-}
-
-/// The text with its first letter written large.
-pub fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
 }
 
 /// Ids with commas between them, as a form hands them back.

@@ -10,6 +10,7 @@ use crate::rules::garage::log::days_later;
 use crate::rules::garage::ready::{hours, judge_piece, work};
 use crate::rules::gear::judge_label;
 use crate::rules::units::Units;
+use crate::rules::words::count;
 use crate::store::garage;
 use jiff::civil::Date;
 use uuid::Uuid;
@@ -28,11 +29,6 @@ pub async fn by_secret(house: &House, secret: &str) -> Result<Vec<Due>, Refusal>
         garage::by_calendar(&mut db, digest).await?.ok_or(Refusal::NotHere)?
     };
     Ok(dues(&read(house, id, &Units::METRIC).await?))
-}
-
-/// "1 day", "9 days".
-fn days(count: u16) -> String {
-    format!("{count} day{}", if count == 1 { "" } else { "s" })
 }
 
 /// An id of a due day that stays the same: the thing's own, turned by what is due of it.
@@ -68,7 +64,7 @@ pub fn dues(looked: &Looked) -> Vec<Due> {
                             2,
                             by.max(looked.today),
                             title,
-                            format!("{} to come, for {}.", days(part.lead_days), job.card.title),
+                            format!("{} to come, for {}.", count(part.lead_days.into(), "day", "days"), job.card.title),
                         );
                     }
                     (PartState::Ordered { here_on }, _) if here_on >= looked.today => {

@@ -7,6 +7,7 @@ use crate::acts::submit::check_id;
 use crate::rules::garage::book::Garage;
 use crate::rules::garage::change::{Change, Noted};
 use crate::rules::garage::fold::NotTaken;
+use crate::rules::words::capital;
 use crate::store::{Touch, garage};
 use jiff::Timestamp;
 use sha2::{Digest, Sha256};
@@ -21,15 +22,9 @@ impl From<NotTaken> for Refusal {
         match not {
             NotTaken::NotHere => Refusal::NotHere,
             NotTaken::TooMany(_) => Refusal::TooMuch(not.to_string()),
-            NotTaken::Circle(_) | NotTaken::Done | NotTaken::Open => Refusal::NotNow(capital(&not.to_string())),
+            NotTaken::Circle(_) | NotTaken::Done | NotTaken::Open => Refusal::NotNow(format!("{}.", capital(&not.to_string()))),
         }
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|first| first.to_uppercase().collect::<String>()).unwrap_or_default();
-    format!("{first}{}.", letters.as_str())
 }
 
 /// Notes changes, all or none. What is noted already is noted already.

@@ -18,7 +18,7 @@ use crate::rules::sheet::{Bound, Kind, Sheet};
 use crate::rules::tyres::judge_date;
 use crate::rules::units::{Unit, Units};
 use crate::rules::week::Week;
-use crate::rules::words::{Per, Place, Severity, Verdict};
+use crate::rules::words::{Per, Place, Severity, Verdict, count};
 use jiff::civil::Date;
 use std::collections::BTreeSet;
 use uuid::Uuid;
@@ -209,10 +209,6 @@ fn findings(before: &Before<'_, '_>) -> Vec<Stand> {
         stands.push(stand(Severity::Note, "The sheet is answered and not sent yet.", To::Sheet));
     }
     stands
-}
-
-fn count(number: usize, one: &str, many: &str) -> String {
-    format!("{number} {}", if number == 1 { one } else { many })
 }
 
 /// The verdict on a piece for a day, and why.

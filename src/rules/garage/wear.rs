@@ -10,7 +10,7 @@ use crate::rules::days::days_between;
 use crate::rules::line::Line;
 use crate::rules::units::{Unit, Units};
 use crate::rules::wear::LEVEL;
-use crate::rules::words::{Place, Severity};
+use crate::rules::words::{Place, Severity, capital};
 use jiff::civil::{Date, Time};
 
 /// One reading of a part.
@@ -272,11 +272,6 @@ fn in_days(place: &str, limit: &str, forecast: &Forecast, left: f64, planned: Op
 
 fn more_sessions(count: u32) -> String {
     format!("{count} more session{}", if count == 1 { "" } else { "s" })
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
 }
 
 /// A figure in the reader's unit, with no more decimals than a gauge of it has where it was converted.

@@ -102,12 +102,11 @@ pub(super) async fn show(opened: Opened, At((_, id)): At<(Uuid, Uuid)>) -> Page 
     let (car, job) = opened.job(id)?;
     let (when, orders) = planned(&opened.looked, car, job).unwrap_or_default();
     let currency = &opened.looked.garage.settings.currency;
-    let part = |(nth, part): (usize, &'_ Part)| {
-        (part.price_cents.map(|cents| say_price(cents, currency)).unwrap_or_default(), orders.get(nth).cloned().flatten())
-    };
-    let parts = job.parts.iter().enumerate().map(|(nth, one)| {
-        let (price, order) = part((nth, one));
-        PartView { part: one, state: state_word(one.is), price, order }
+    let parts = job.parts.iter().enumerate().map(|(nth, part)| PartView {
+        part,
+        state: state_word(part.is),
+        price: part.price_cents.map(|cents| say_price(cents, currency)).unwrap_or_default(),
+        order: orders.get(nth).cloned().flatten(),
     });
     let guesses = job.guesses();
     let left = job.steps.iter().filter(|step| !step.done).count();
