@@ -10,7 +10,7 @@ use crate::store::entry::{self, Entry};
 use crate::store::history::{self, Kind};
 use crate::store::{StoreError, Touch};
 use jiff::Timestamp;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
 use uuid::Uuid;
 
@@ -135,13 +135,10 @@ pub async fn board(house: &House, event: Uuid) -> Result<Arc<Board>, Refusal> {
 async fn all_anew(house: &House, known: &KnownEvent) -> Result<Vec<Arc<Row>>, Refusal> {
     let mut db = house.store.read().await?;
     let entries = entry::of_event(&mut db, known.event.id).await?;
-    let mut histories: BTreeMap<Uuid, Vec<history::Record>> = BTreeMap::new();
-    for record in history::of_event(&mut db, known.event.id).await? {
-        histories.entry(record.entry).or_default().push(record);
-    }
+    let mut histories = history::of_event(&mut db, known.event.id).await?;
     drop(db);
     let row = |entry: Entry| {
-        let records = histories.remove(&entry.id).unwrap_or_default();
+        let records = histories.remove(&entry.id).unwrap_or_default().records;
         row_of(known, &state::of(known, entry, records, &Units::METRIC)?)
     };
     Ok(entries.into_iter().map(row).collect::<Result<Vec<_>, StoreError>>()?.into_iter().map(Arc::new).collect())
@@ -151,7 +148,7 @@ async fn some_anew(house: &House, known: &KnownEvent, old: &Board, touched: &BTr
     let mut db = house.store.read().await?;
     let mut rows = old.rows.clone();
     for row in rows.iter_mut().filter(|row| touched.contains(&row.entry.id)) {
-        let records = history::of_entry(&mut db, row.entry.id).await?;
+        let records = history::of_entry(&mut db, row.entry.id).await?.records;
         *row = Arc::new(row_of(known, &state::of(known, row.entry.clone(), records, &Units::METRIC)?)?);
     }
     Ok(rows)

@@ -11,7 +11,6 @@ use crate::rules::units::Units;
 use crate::store::club::{self, Edition};
 use crate::store::entry::{self, Entry};
 use crate::store::{Touch, event, history};
-use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Adds a sheet file as the club's next edition. Gives its id.
@@ -44,14 +43,11 @@ pub async fn preview(house: &House, actor: &Actor, event_id: Uuid, edition: Uuid
     let mut db = house.store.read().await?;
     let then = KnownEvent { event: now.event.clone(), edition: house.edition(&mut db, edition).await? };
     let entries = entry::of_event(&mut db, event_id).await?;
-    let mut histories: BTreeMap<Uuid, Vec<history::Record>> = BTreeMap::new();
-    for record in history::of_event(&mut db, event_id).await? {
-        histories.entry(record.entry).or_default().push(record);
-    }
+    let mut histories = history::of_event(&mut db, event_id).await?;
     drop(db);
     let mut moves = Vec::new();
     for entry in entries {
-        let records = histories.remove(&entry.id).unwrap_or_default();
+        let records = histories.remove(&entry.id).unwrap_or_default().records;
         let before = state::of(&now, entry.clone(), records.clone(), &Units::METRIC)?;
         let after = state::of(&then, entry.clone(), records, &Units::METRIC)?;
         let complete = |state: &state::EntryState| state.in_force.iter().all(|sent| sent.judged.is_complete());

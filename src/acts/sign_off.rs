@@ -86,7 +86,7 @@ fn check_words(given: &SignOff) -> Result<(), Refusal> {
 
 /// Inside the transaction: the history cannot go on between the look and the record.
 async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &NewRecord) -> Result<Appended, Refusal> {
-    let records = history::of_entry(db, record.entry).await?;
+    let records = history::of_entry(db, record.entry).await?.records;
     for id in &given.photos {
         if photo::entry_of(db, *id).await? != Some(record.entry) {
             return Err(Refusal::Fields(vec![field("photos", "A photo of this sign-off is not here: add it again.")]));
@@ -102,7 +102,7 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
     if given.clear && outcome == Appended::New {
         // The rule has the last word. Were it not to say "cleared" here, the check above would have a hole.
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
-        let after = state::of(known, entry, history::of_entry(db, record.entry).await?, &Units::METRIC)?;
+        let after = state::of(known, entry, history::of_entry(db, record.entry).await?.records, &Units::METRIC)?;
         if after.standing() != Standing::Cleared {
             return Err(not_cleared(&after));
         }

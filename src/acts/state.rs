@@ -127,7 +127,7 @@ fn seen_by_submissions(records: &[Record]) -> BTreeSet<Uuid> {
 pub async fn read(house: &House, known: &KnownEvent, id: Uuid, units: &Units) -> Result<EntryState, Refusal> {
     let mut db = house.store.read().await?;
     let entry = entry::one(&mut db, id).await?.filter(|entry| entry.event == known.event.id).ok_or(Refusal::NotHere)?;
-    let records = history::of_entry(&mut db, id).await?;
+    let records = history::of_entry(&mut db, id).await?.records;
     drop(db);
     Ok(of(known, entry, records, units)?)
 }

@@ -80,7 +80,7 @@ fn body_of(known: &KnownEvent, answers: &Answers) -> Result<String, Refusal> {
 async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission) -> Result<Appended, Refusal> {
     let (there, old) = {
         let mut db = house.store.read().await?;
-        let there = history::of_entry(&mut db, entry).await?.into_iter().find(|record| record.id == given.id);
+        let there = history::of_entry(&mut db, entry).await?.records.into_iter().find(|record| record.id == given.id);
         (there, house.edition(&mut db, given.edition).await?)
     };
     if let (Some(there), Some(answers)) = (&there, &given.answers) {

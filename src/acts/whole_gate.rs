@@ -6,7 +6,7 @@ use super::rights::{Actor, Deed, Whose, require};
 use super::state::{self, EntryState};
 use crate::rules::units::Units;
 use crate::store::entry;
-use crate::store::history::{self, Record};
+use crate::store::history::{self, Past};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -43,13 +43,9 @@ pub async fn since(
         Some(had) => Some(history::entries_after(&mut db, event, had.place).await?),
         None => None,
     };
-    let mut histories: BTreeMap<Uuid, Vec<Record>> = BTreeMap::new();
+    let mut histories: BTreeMap<Uuid, Past> = BTreeMap::new();
     match &changed {
-        None => {
-            for record in history::of_event(&mut db, event).await? {
-                histories.entry(record.entry).or_default().push(record);
-            }
-        }
+        None => histories = history::of_event(&mut db, event).await?,
         Some(changed) => {
             for entry in changed {
                 histories.insert(*entry, history::of_entry(&mut db, *entry).await?);
@@ -59,7 +55,7 @@ pub async fn since(
     drop(db);
     let wanted = entries.into_iter().filter(|entry| changed.as_ref().is_none_or(|changed| changed.contains(&entry.id)));
     let read = |entry: entry::Entry| {
-        let records = histories.remove(&entry.id).unwrap_or_default();
+        let records = histories.remove(&entry.id).unwrap_or_default().records;
         state::of(known, entry, records, units)
     };
     let cars = wanted.map(read).collect::<Result<Vec<_>, _>>()?;

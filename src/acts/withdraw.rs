@@ -47,7 +47,7 @@ pub async fn withdraw(house: &House, actor: &Actor, entry: Uuid, given: Withdraw
     house
         .write_as(actor, Touch::Entry { event: known.event.id, entry }, move |db| {
             Box::pin(async move {
-                let records = history::of_entry(db, entry).await?;
+                let records = history::of_entry(db, entry).await?.records;
                 if !records.iter().any(|record| record.kind == Kind::Clear) {
                     return Err(Refusal::NotNow("This car was never cleared: there is nothing to take back.".into()));
                 }

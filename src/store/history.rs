@@ -5,7 +5,9 @@ use super::writer::Writing;
 use super::{Store, StoreError};
 use crate::rules::chain::{Hash, Sealed, hex, mark_of};
 use jiff::Timestamp;
-use sqlx::{FromRow, SqliteConnection};
+use sqlx::sqlite::SqliteRow;
+use sqlx::{FromRow, Row as _, SqliteConnection};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// The most submissions an entry may have: a season's worth of mending at one event, and a bound on mischief. What the gate
@@ -70,6 +72,14 @@ pub struct NewRecord {
 /// A record as it stands in the history.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Record {
+    /// 1, 2, 3 ... in the event, in order of arrival: older and newer are a matter of this and never of a clock.
+    pub place: i64,
+    /// 1: sealed by the rule of before; 2: it also binds edition, event and roster line.
+    pub form: u8,
+    /// The edition that was in force when it arrived; `None` in records of form 1.
+    pub edition: Option<Uuid>,
+    /// The digest of that edition, in hexadecimal figures; `None` in records of form 1.
+    pub edition_digest: Option<String>,
     pub id: Uuid,
     pub entry: Uuid,
     pub kind: Kind,
@@ -80,6 +90,23 @@ pub struct Record {
     pub arrived_at: Timestamp,
     pub maker: Maker,
     pub counts: bool,
+}
+
+/// An entry's history, in order of arrival. One row that cannot be read never hides the others.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Past {
+    pub records: Vec<Record>,
+    /// A sentence for each row that cannot be read. What such a row says is unknown: nobody may be shown as cleared over it.
+    pub unreadable: Vec<String>,
+}
+
+impl Past {
+    fn take(&mut self, row: Result<Record, String>) {
+        match row {
+            Ok(record) => self.records.push(record),
+            Err(sentence) => self.unreadable.push(sentence),
+        }
+    }
 }
 
 /// What became of a record that was handed over.
@@ -126,6 +153,10 @@ pub const ERASED: &str = "name erased";
 impl Row {
     fn record(self) -> Result<Record, StoreError> {
         Ok(Record {
+            place: self.place,
+            form: 1,
+            edition: None,
+            edition_digest: None,
             id: row::id(&self.id)?,
             entry: row::id(&self.entry_id)?,
             kind: Kind::parse(&self.kind).ok_or_else(|| StoreError::Unreadable(format!("the kind {}", self.kind)))?,
@@ -328,30 +359,45 @@ pub async fn head(db: &mut SqliteConnection, event: Uuid) -> Result<Option<(i64,
 
 /// The entries of an event that have a record after this place.
 pub async fn entries_after(db: &mut SqliteConnection, event: Uuid, place: i64) -> Result<Vec<Uuid>, StoreError> {
-    let ids: Vec<Vec<u8>> = sqlx::query_scalar("select distinct entry_id from record where event_id = ? and place > ?")
-        .bind(&event.as_bytes()[..])
-        .bind(place)
-        .fetch_all(db)
-        .await?;
+    let ids: Vec<Vec<u8>> =
+        sqlx::query_scalar("select distinct entry_id from record where event_id = ? and place > ? and entry_id is not null")
+            .bind(&event.as_bytes()[..])
+            .bind(place)
+            .fetch_all(db)
+            .await?;
     ids.iter().map(|id| row::id(id)).collect()
 }
 
-/// The whole history of an entry, in order of arrival.
-pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Vec<Record>, StoreError> {
-    let rows: Vec<Row> = sqlx::query_as("select * from record where entry_id = ? order by place")
-        .bind(&entry.as_bytes()[..])
-        .fetch_all(db)
-        .await?;
-    rows.into_iter().map(Row::record).collect()
+/// The whole history of an entry.
+pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Past, StoreError> {
+    let rows =
+        sqlx::query("select * from record where entry_id = ? order by place").bind(&entry.as_bytes()[..]).fetch_all(db).await?;
+    let mut past = Past::default();
+    rows.iter().for_each(|row| past.take(read_row(row)));
+    Ok(past)
 }
 
-/// The histories of all entries of an event, in order of arrival.
-pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Record>, StoreError> {
-    let rows: Vec<Row> = sqlx::query_as("select * from record where event_id = ? order by place")
+/// The histories of the entries of an event. A row whose entry cannot be read stands under the nil id.
+pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<BTreeMap<Uuid, Past>, StoreError> {
+    let rows = sqlx::query("select * from record where event_id = ? and entry_id is not null order by place")
         .bind(&event.as_bytes()[..])
         .fetch_all(db)
         .await?;
-    rows.into_iter().map(Row::record).collect()
+    let mut pasts: BTreeMap<Uuid, Past> = BTreeMap::new();
+    for row in &rows {
+        let entry: Option<Uuid> = row.try_get::<Vec<u8>, _>("entry_id").ok().and_then(|id| row::id(&id).ok());
+        pasts.entry(entry.unwrap_or_default()).or_default().take(read_row(row));
+    }
+    Ok(pasts)
+}
+
+/// One row; a sentence where something in it cannot be read.
+fn read_row(row: &SqliteRow) -> Result<Record, String> {
+    let read = Row::from_row(row).map_err(StoreError::from).and_then(Row::record);
+    read.map_err(|error| {
+        let place = row.try_get::<i64, _>("place").map(|place| place.to_string()).unwrap_or_else(|_| "?".into());
+        format!("The record in place {place} of the event cannot be read: {error}.")
+    })
 }
 
 impl Store {

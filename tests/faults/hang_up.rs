@@ -47,7 +47,8 @@ async fn a_submission_or_hold_whose_maker_hangs_up_is_there_or_not_and_the_board
             polled(submit(&club.house, &driver, entry, sheet), steps).await
         };
         settle(&club.house).await;
-        let records = history::of_entry(&mut club.house.store.read().await.expect("a reader"), entry).await.expect("a history");
+        let mut db = club.house.store.read().await.expect("a reader");
+        let records = history::of_entry(&mut db, entry).await.expect("a history").records;
         let there = records.iter().any(|record| record.id == id);
         assert!(there || !done, "what was answered is there");
         unheard += usize::from(there && !done);

@@ -149,7 +149,9 @@ async fn check(database: &Path, server: &Server, paddock: &Paddock, book: &Book,
         chain.err().map(|misfit| misfit.to_string()).unwrap_or_default()
     );
 
-    let records = history::of_event(&mut db, paddock.event).await.expect("the history can be read");
+    let pasts = history::of_event(&mut db, paddock.event).await.expect("the history can be read");
+    assert!(pasts.values().all(|past| past.unreadable.is_empty()), "round {round}: every record can be read");
+    let records: Vec<Record> = pasts.into_values().flat_map(|past| past.records).collect();
     let there: BTreeMap<Uuid, &Record> = records.iter().map(|record| (record.id, record)).collect();
     assert_eq!(there.len(), records.len(), "round {round}: no record is there twice");
     for (deed, fate) in book.deeds.values() {
