@@ -160,10 +160,11 @@ pub fn standing(input: &str) -> Result<Json, InputError> {
         Some(_) => return Err(InputError::at("records", "The records are a list.")),
         None => return Err(InputError::at("records", "The records are missing.")),
     };
+    let by_hand = file.remove("by_hand").map(|asked| items(Some(asked), "by_hand")).transpose()?.unwrap_or_default();
     no_more(file)?;
     let records = records.into_iter().enumerate().map(|(nth, json)| record(nth, json)).collect::<Result<Vec<_>, _>>()?;
-    let judgement =
-        standing::standing(records).map_err(|error: BadHistory<String>| InputError::at("records", format!("{error}.")))?;
+    let judgement = standing::standing(records, &by_hand)
+        .map_err(|error: BadHistory<String>| InputError::at("records", format!("{error}.")))?;
     let because: Vec<String> = judgement.because.iter().map(ToString::to_string).collect();
     Ok(json!({ "standing": judgement.standing.word(), "because": because }))
 }
@@ -181,6 +182,7 @@ fn record(nth: usize, json: Json) -> Result<Record<String>, InputError> {
         },
         "clear" => Deed::Clear {
             closes: object.remove("closes").map(|closes| items(Some(closes), &at("closes"))).transpose()?.unwrap_or_default(),
+            by_hand: object.remove("by_hand").map(|ticked| items(Some(ticked), &at("by_hand"))).transpose()?.unwrap_or_default(),
             counts: object.remove("counts").map(|counts| flag(Some(counts), &at("counts"))).transpose()?.unwrap_or(true),
         },
         "hold" => Deed::Hold,

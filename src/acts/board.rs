@@ -2,13 +2,13 @@
 
 use super::Refusal;
 use super::house::{House, KnownEvent};
-use super::state::{self, EntryState};
+use super::state::{self, EntryState, Waits};
 use crate::rules::standing::Standing;
 use crate::rules::strip::{AreaStrip, strip};
 use crate::rules::units::Units;
+use crate::store::Touch;
 use crate::store::entry::{self, Entry};
 use crate::store::history::{self, Kind};
-use crate::store::{StoreError, Touch};
 use jiff::Timestamp;
 use std::collections::{BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -20,7 +20,7 @@ pub struct Row {
     pub entry: Entry,
     pub standing: Standing,
     pub strip: Vec<AreaStrip>,
-    pub waits_since: Option<Timestamp>,
+    pub waits: Option<Waits>,
     /// How many submissions were sent.
     pub sent: u32,
     /// The newest sign-off or withdrawal that says why the entry stands where it does.
@@ -29,6 +29,8 @@ pub struct Row {
     pub finding: Option<String>,
     /// How many of the newest submission's required items are not answered in the edition in force.
     pub missing: usize,
+    /// How many checks by hand the edition in force asks that the car's clear lacks.
+    pub by_hand: usize,
 }
 
 /// A sign-off or withdrawal in short.
@@ -58,8 +60,8 @@ impl Board {
 
     /// Those who wait at the gate, oldest first.
     pub fn waiting(&self) -> Vec<&Row> {
-        let mut rows: Vec<&Row> = self.rows.iter().map(Arc::as_ref).filter(|row| row.waits_since.is_some()).collect();
-        rows.sort_by_key(|row| row.waits_since);
+        let mut rows: Vec<&Row> = self.rows.iter().map(Arc::as_ref).filter(|row| row.waits.is_some()).collect();
+        rows.sort_by_key(|row| row.waits.map(|waits| waits.place));
         rows
     }
 }
@@ -138,46 +140,50 @@ async fn all_anew(house: &House, known: &KnownEvent) -> Result<Vec<Arc<Row>>, Re
     let mut histories = history::of_event(&mut db, known.event.id).await?;
     drop(db);
     let row = |entry: Entry| {
-        let records = histories.remove(&entry.id).unwrap_or_default().records;
-        row_of(known, &state::of(known, entry, records, &Units::METRIC)?)
+        let past = histories.remove(&entry.id).unwrap_or_default();
+        Arc::new(row_of(known, &state::of(known, entry, past, &Units::METRIC)))
     };
-    Ok(entries.into_iter().map(row).collect::<Result<Vec<_>, StoreError>>()?.into_iter().map(Arc::new).collect())
+    Ok(entries.into_iter().map(row).collect())
 }
 
 async fn some_anew(house: &House, known: &KnownEvent, old: &Board, touched: &BTreeSet<Uuid>) -> Result<Vec<Arc<Row>>, Refusal> {
     let mut db = house.store.read().await?;
     let mut rows = old.rows.clone();
     for row in rows.iter_mut().filter(|row| touched.contains(&row.entry.id)) {
-        let records = history::of_entry(&mut db, row.entry.id).await?.records;
-        *row = Arc::new(row_of(known, &state::of(known, row.entry.clone(), records, &Units::METRIC)?)?);
+        let past = history::of_entry(&mut db, row.entry.id).await?;
+        *row = Arc::new(row_of(known, &state::of(known, row.entry.clone(), past, &Units::METRIC)));
     }
     Ok(rows)
 }
 
-fn row_of(known: &KnownEvent, state: &EntryState) -> Result<Row, StoreError> {
+fn row_of(known: &KnownEvent, state: &EntryState) -> Row {
     let open = &state.judgement.still_open;
     let sheet = &known.edition.sheet;
     let word = match state.standing() {
         Standing::Cleared => state.clearance(),
         _ => state.standing_bars().first().copied(),
     };
-    let word = word
-        .map(|record| {
-            let reason = state::word_body(record)?.reason;
-            Ok::<Word, StoreError>(Word { kind: record.kind, at: record.arrived_at, by: record.maker.name.clone(), reason })
-        })
-        .transpose()?;
-    Ok(Row {
+    let word = word.map(|record| Word {
+        kind: record.kind,
+        at: record.arrived_at,
+        by: record.maker.name.clone(),
+        reason: state::reason(record),
+    });
+    Row {
         entry: state.entry.clone(),
         standing: state.standing(),
         strip: match state.shown() {
             Some(sent) => strip(sheet, &sent.answers, &sent.judged, Some(open)),
             None => strip(sheet, &Default::default(), &Default::default(), None),
         },
-        waits_since: state.waits_since,
+        waits: state.waits,
         sent: state.records.iter().filter(|record| record.kind == Kind::Submission).count() as u32,
         word,
-        finding: state.open_findings().first().map(|finding| finding.why.clone()),
+        finding: match state.unreadable() {
+            Some(_) => Some("something of this car's history cannot be read: ask the organizer".into()),
+            None => state.open_findings().first().map(|finding| finding.why.clone()),
+        },
         missing: state.shown().map_or(0, |sent| sent.judged.missing.len()),
-    })
+        by_hand: if state.judgement.is_seen_whole { state.judgement.by_hand_left.len() } else { 0 },
+    }
 }

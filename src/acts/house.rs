@@ -1,14 +1,16 @@
 //! The house: the store, the clock, the maker of ids and secrets, and what is kept in memory of an unchanged event.
 
 use super::board::Boards;
+use super::raise_edition::{self, Raised};
 use super::rights::Actor;
 use super::{Refusal, enter};
+use crate::rules::edition::Given;
 use crate::rules::sheet::Sheet;
 use crate::rules::sheet_file;
 use crate::store::access::Digest;
 use crate::store::device::{self, Device};
 use crate::store::event::Event;
-use crate::store::{OpenError, Store, StoreError, Touch, Writing, club, event};
+use crate::store::{OpenError, Store, StoreError, Touch, Writing, club, event, history};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
 use std::collections::HashMap;
@@ -35,11 +37,43 @@ pub struct KnownEdition {
     pub sheet: Sheet,
 }
 
-/// An event with the edition it is judged by.
+/// An event with the edition it is judged by, and those that answers of its entries were given to.
 #[derive(Clone)]
 pub struct KnownEvent {
     pub event: Arc<Event>,
     pub edition: Arc<KnownEdition>,
+    others: Arc<HashMap<Uuid, Arc<KnownEdition>>>,
+    /// The times it was raised to another edition, the oldest first.
+    pub raises: Arc<Vec<Raised>>,
+}
+
+impl KnownEvent {
+    /// An event judged by an edition. `others` are the editions that its entries' answers were given to.
+    pub fn new(event: Arc<Event>, edition: Arc<KnownEdition>, others: impl IntoIterator<Item = Arc<KnownEdition>>) -> KnownEvent {
+        let others = others.into_iter().map(|other| (other.id, other)).collect();
+        KnownEvent { event, edition, others: Arc::new(others), raises: Arc::default() }
+    }
+
+    /// The same event judged by another edition.
+    pub fn judged_by(&self, edition: Arc<KnownEdition>) -> KnownEvent {
+        let others = self.others.values().cloned().chain([self.edition.clone()]);
+        KnownEvent { raises: self.raises.clone(), ..KnownEvent::new(self.event.clone(), edition, others) }
+    }
+
+    /// One of the editions that answers were given to.
+    pub fn other(&self, id: Uuid) -> Option<&KnownEdition> {
+        if self.edition.id == id { Some(&self.edition) } else { self.others.get(&id).map(Arc::as_ref) }
+    }
+
+    /// The edition that answers were given to, beside the one in force.
+    pub fn given_to(&self, id: Uuid) -> Given<'_> {
+        if self.edition.id == id { Given::ToThis } else { self.given_to_any(id) }
+    }
+
+    /// The same beside an edition that is not the one in force.
+    pub fn given_to_any(&self, id: Uuid) -> Given<'_> {
+        self.other(id).map_or(Given::ToNobodyKnowsWhat, |other| Given::To(&other.sheet, other.number))
+    }
 }
 
 /// Things read once and kept until somebody touches them.
@@ -145,7 +179,16 @@ impl House {
         let mut db = self.store.read().await?;
         let event = Arc::new(event::one(&mut db, id).await?.ok_or(Refusal::NotHere)?);
         let edition = self.edition(&mut db, event.edition).await?;
-        let known = KnownEvent { event, edition };
+        let mut others = Vec::new();
+        for other in history::editions_named(&mut db, id).await?.into_iter().filter(|other| *other != edition.id) {
+            match self.edition(&mut db, other).await {
+                Ok(other) => others.push(other),
+                // Answers to it count as unreadable: the car waits, and nobody else does.
+                Err(error) => tracing::error!(%error, edition = %other, "an edition that answers were given to cannot be read"),
+            }
+        }
+        let raises = Arc::new(raise_edition::raises(&mut db, id).await?);
+        let known = KnownEvent { raises, ..KnownEvent::new(event, edition, others) };
         self.keep(touches, |kept| drop(kept.events.insert(id, known.clone())));
         Ok(known)
     }

@@ -84,7 +84,7 @@ async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission
         (there, house.edition(&mut db, given.edition).await?)
     };
     if let (Some(there), Some(answers)) = (&there, &given.answers) {
-        let then = KnownEvent { event: known.event.clone(), edition: old.clone() };
+        let then = known.judged_by(old.clone());
         let same =
             read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers)).is_ok_and(|body| body == there.body);
         return if same { Ok(Appended::Again) } else { Err(Refusal::IdTaken) };

@@ -55,9 +55,8 @@ pub async fn since(
     drop(db);
     let wanted = entries.into_iter().filter(|entry| changed.as_ref().is_none_or(|changed| changed.contains(&entry.id)));
     let read = |entry: entry::Entry| {
-        let records = histories.remove(&entry.id).unwrap_or_default().records;
-        state::of(known, entry, records, units)
+        let past = histories.remove(&entry.id).unwrap_or_default();
+        state::of(known, entry, past, units)
     };
-    let cars = wanted.map(read).collect::<Result<Vec<_>, _>>()?;
-    Ok(WholeGate { mark, cars })
+    Ok(WholeGate { mark, cars: wanted.map(read).collect() })
 }

@@ -106,6 +106,13 @@ pub async fn all(db: &mut SqliteConnection) -> Result<Vec<Event>, StoreError> {
     rows.into_iter().map(EventRow::event).collect()
 }
 
+/// The edition by which an event's entries are judged.
+pub async fn edition_of(db: &mut SqliteConnection, event: Uuid) -> Result<Option<Uuid>, StoreError> {
+    let id: Option<Vec<u8>> =
+        sqlx::query_scalar("select edition_id from event where id = ?").bind(&event.as_bytes()[..]).fetch_optional(db).await?;
+    id.as_deref().map(row::id).transpose()
+}
+
 /// Sets the edition by which an event's entries are judged.
 pub async fn set_edition(db: &mut SqliteConnection, event: Uuid, edition: Uuid) -> Result<(), StoreError> {
     sqlx::query("update event set edition_id = ? where id = ?")

@@ -357,6 +357,19 @@ pub async fn head(db: &mut SqliteConnection, event: Uuid) -> Result<Option<(i64,
     Ok(row.map(|(place, hash)| (place, data_encoding::HEXLOWER.encode(&hash))))
 }
 
+/// The editions that submissions of an event were given to, or that clears of it were made by.
+pub async fn editions_named(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Uuid>, StoreError> {
+    let texts: Vec<Option<String>> = sqlx::query_scalar(
+        "select distinct json_extract(body, '$.edition') from record
+         where event_id = ? and kind = 'submission' and json_valid(body)",
+    )
+    .bind(&event.as_bytes()[..])
+    .fetch_all(db)
+    .await?;
+    // A body that names none is unreadable by itself: the entry's state says so.
+    Ok(texts.into_iter().flatten().filter_map(|text| Uuid::parse_str(&text).ok()).collect())
+}
+
 /// The entries of an event that have a record after this place.
 pub async fn entries_after(db: &mut SqliteConnection, event: Uuid, place: i64) -> Result<Vec<Uuid>, StoreError> {
     let ids: Vec<Vec<u8>> =
@@ -406,4 +419,40 @@ impl Store {
         let mut db = self.read().await?;
         Ok(sqlx::query_scalar("select count(*) from record").fetch_one(&mut *db).await?)
     }
+}
+
+// STUB-BEGIN
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EventKind {
+    Opened,
+    Roster,
+    Raise,
+}
+pub struct NewEventRecord {
+    pub id: Uuid,
+    pub event: Uuid,
+    pub kind: EventKind,
+    pub body: String,
+    pub made_at: Timestamp,
+    pub maker: Option<Maker>,
+    pub salt: [u8; 20],
+}
+pub struct EventRecord {
+    pub id: Uuid,
+    pub place: i64,
+    pub kind: EventKind,
+    pub body: String,
+    pub arrived_at: Timestamp,
+    pub maker: Option<Maker>,
+}
+pub async fn append_to_event(_w: &mut Writing, _n: &NewEventRecord) -> Result<Appended, StoreError> {
+    Ok(Appended::New)
+}
+pub async fn event_records(_db: &mut SqliteConnection, _e: Uuid) -> Result<Vec<EventRecord>, StoreError> {
+    Ok(Vec::new())
+}
+// STUB-END
+/// Whether a record of this id is there.
+pub async fn has_record(db: &mut SqliteConnection, id: Uuid) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar("select exists (select 1 from record where id = ?)").bind(&id.as_bytes()[..]).fetch_one(db).await?)
 }

@@ -17,8 +17,7 @@ async fn sends(club: &Club, file: &str) -> Answer {
 }
 
 async fn raises(club: &Club, shown: &Page) -> Answer {
-    let edition = shown.value_of("section.alert input[name=edition]");
-    club.organizer.post(&format!("/club/events/{}/sheet", club.event), &[("edition", &edition)]).await
+    club.raises_as_shown(&club.event, shown).await
 }
 
 /// Cars 7 and 27 sent and 27 cleared; 12 sent with a thin pad; 114B sent nothing.
@@ -102,7 +101,7 @@ async fn old_answers_are_never_changed_by_a_new_edition() {
     let after = after.all("dl.answers dd");
     assert_eq!(after.len(), before.len() + 1);
     assert!(before.iter().all(|answer| after.contains(answer)), "every answer stands as it was sent");
-    let back = club.organizer.post(&format!("/club/events/{}/sheet", club.event), &[("edition", &first)]).await;
+    let back = club.raises_back_to(&first).await;
     assert_eq!(back.status(), StatusCode::SEE_OTHER, "the organizer thinks better of it");
     assert_eq!(board(&club).await, ["pending", "flagged", "cleared", "pending"], "the clearance had only rested");
     assert_eq!(club.car_page("27").await.all("dl.answers dd"), before);

@@ -29,17 +29,7 @@ async fn a_submission_or_hold_whose_maker_hangs_up_is_there_or_not_and_the_board
         let is_hold = nth % 4 == 3;
         let done = if is_hold {
             let reason = "Oil at the gearbox.".to_owned();
-            let (closes, by_hand) = Default::default();
-            let off = SignOff {
-                id,
-                clear: false,
-                seen: known.seen,
-                made_at: None,
-                reason,
-                closes,
-                by_hand,
-                photos: Default::default(),
-            };
+            let off = SignOff { id, seen: known.seen, reason, ..SignOff::default() };
             polled(sign_off(&club.house, &gate, entry, off), steps).await
         } else {
             let sheet =

@@ -18,7 +18,7 @@ use witnessmark::acts::house::{KnownEdition, KnownEvent};
 use witnessmark::acts::state::{self, EntryState};
 use witnessmark::rules::units::Units;
 use witnessmark::rules::{chain, sheet_file};
-use witnessmark::store::history::{self, Record};
+use witnessmark::store::history::{self, Past, Record};
 use witnessmark::store::{club, entry, event};
 
 /// How often the process is killed.
@@ -197,15 +197,15 @@ async fn states_by_the_rule(db: &mut SqliteConnection, id: Uuid, records: Vec<Re
     let edition = club::edition(db, event.edition).await.expect("an edition").expect("the edition is there");
     let sheet = sheet_file::read(&edition.file).expect("the sheet can be read");
     let edition = KnownEdition { id: edition.id, number: edition.number, sheet };
-    let known = KnownEvent { event: Arc::new(event), edition: Arc::new(edition) };
-    let mut histories: BTreeMap<Uuid, Vec<Record>> = BTreeMap::new();
+    let known = KnownEvent::new(Arc::new(event), Arc::new(edition), []);
+    let mut histories: BTreeMap<Uuid, Past> = BTreeMap::new();
     for record in records {
-        histories.entry(record.entry).or_default().push(record);
+        histories.entry(record.entry).or_default().records.push(record);
     }
     let mut states = BTreeMap::new();
     for entry in entry::of_event(db, id).await.expect("the entries") {
         let (id, history) = (entry.id, histories.remove(&entry.id).unwrap_or_default());
-        states.insert(id, state::of(&known, entry, history, &Units::METRIC).expect("the history can be judged"));
+        states.insert(id, state::of(&known, entry, history, &Units::METRIC));
     }
     states
 }

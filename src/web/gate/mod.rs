@@ -2,6 +2,7 @@
 
 mod car;
 mod lane;
+mod open_items;
 mod pages;
 
 use super::Web;
