@@ -1,10 +1,10 @@
 //! Telling answers and history in lines, for the inspector and the organizer.
 
+use super::answer_words::said;
 use super::page::Clock;
 use crate::acts::state::{EntryState, Sent, word_body};
-use crate::rules::answer::{Answer, Value, is_asked};
-use crate::rules::sheet::{Item, Kind, Sheet};
-use crate::rules::words::Place;
+use crate::rules::answer::{Answer, is_asked};
+use crate::rules::sheet::{Item, Sheet};
 use crate::store::history;
 
 /// One line: what, and what was said of it.
@@ -33,8 +33,7 @@ fn line_of(item: &Item, sent: &Sent, photos_under: &str) -> Line {
     Line {
         class: worst.map(|severity| severity.word().to_owned()).unwrap_or_default(),
         head: item.name.clone(),
-        text: answer.map_or_else(|| "not answered".to_owned(), |answer| say(item, answer)),
-
+        text: answer.map_or_else(|| "not answered".to_owned(), |answer| said(item, answer)),
         note: [answer.and_then(|answer| worked(item, answer)), answer.and_then(|answer| answer.note.clone())]
             .into_iter()
             .flatten()
@@ -49,35 +48,6 @@ fn line_of(item: &Item, sent: &Sent, photos_under: &str) -> Line {
 /// The readings that an answer was worked out from.
 fn worked(item: &Item, answer: &Answer) -> Option<String> {
     Some(crate::rules::work::say(item.work.as_ref()?, answer.worked.as_ref()?))
-}
-
-/// An answer in words, figures with their unit as they were given.
-pub fn say(item: &Item, answer: &Answer) -> String {
-    let at = |place: &Place| if *place == Place::Whole { String::new() } else { format!("{} ", place.name()) };
-    match &answer.value {
-        Value::Yes => "yes".into(),
-        Value::No => "no".into(),
-        Value::NotApplicable => "not on this car".into(),
-        Value::Measured { unit, at: places } => {
-            places.iter().map(|(place, number)| format!("{}{}", at(place), unit.say(*number))).collect::<Vec<_>>().join(", ")
-        }
-        Value::Date(date) => date.to_string(),
-        Value::Label { label, date, valid_until } => match date {
-            Some(date) => format!("{label}, {} {date}", if *valid_until { "valid until" } else { "made" }),
-            None => label.clone(),
-        },
-        Value::TyreCodes(codes) => {
-            codes.iter().map(|(place, code)| format!("{}{code}", at(place))).collect::<Vec<_>>().join(", ")
-        }
-        Value::Choice(id) => match &item.kind {
-            Kind::Choice(choices) => {
-                choices.iter().find(|choice| choice.id == *id).map_or_else(|| id.to_string(), |choice| choice.say.clone())
-            }
-            _ => id.to_string(),
-        },
-        Value::Text(text) => text.clone(),
-        Value::Photos => format!("{} attached", super::page::count(answer.photos.len(), "photo", "photos")),
-    }
 }
 
 /// The history of an entry, the newest first, with everything a question years later would ask.
