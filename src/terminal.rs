@@ -73,7 +73,8 @@ pub fn guide_check(text: &str) -> Result<String, InputError> {
 /// # Errors
 /// The item or field that cannot be used.
 pub fn judge(sheet: &str, on: &str, input: &str) -> Result<Json, InputError> {
-    let sheet = sheet_file::read(sheet).map_err(|error| InputError::at("sheet", error.to_string()))?;
+    // Answers of years ago are judged by the sheet of their time.
+    let sheet = sheet_file::read_kept(sheet).map_err(|error| InputError::at("sheet", error.to_string()))?;
     let on = day(on)?;
     let answers = read_answers(&sheet, on, input)?;
     Ok(judged_json(&judge_answers(&sheet, &answers, on, &Units::METRIC)))

@@ -162,8 +162,8 @@ impl House {
         }
         let touches = self.touches();
         let edition = club::edition(db, id).await?.ok_or(Refusal::NotHere)?;
-        // It was read when it was added; that it cannot be read now means that a later program is stricter.
-        let sheet = sheet_file::read(&edition.file)
+        // It was read when it was added, by the program of that day: what is asked of new sheets since is not asked of it.
+        let sheet = sheet_file::read_kept(&edition.file)
             .map_err(|error| StoreError::Unreadable(format!("edition {}: {error}", edition.number)))?;
         let known = Arc::new(KnownEdition { id, number: edition.number, sheet });
         self.keep(touches, |kept| drop(kept.editions.insert(id, known.clone())));

@@ -1,6 +1,7 @@
 //! The web: thin. A handler parses, calls one act or one read, and renders. One file a page, its template struct beside it.
 
 mod address;
+mod answer_words;
 pub mod assets;
 mod chart;
 mod code;

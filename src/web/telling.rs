@@ -1,13 +1,13 @@
 //! Telling answers and history in lines, for the inspector and the organizer.
 
+use super::answer_words::said;
 use super::page::Clock;
 use crate::acts::house::KnownEvent;
 use crate::acts::preview::Moved;
 use crate::acts::raise_edition::Raised;
 use crate::acts::state::{EntryState, Sent, WordBody, word_body};
-use crate::rules::answer::{Answer, Value, is_asked};
-use crate::rules::sheet::{Item, Kind, Sheet};
-use crate::rules::words::Place;
+use crate::rules::answer::{Answer, is_asked};
+use crate::rules::sheet::{Item, Sheet};
 use crate::store::history;
 use uuid::Uuid;
 
@@ -37,8 +37,7 @@ fn line_of(item: &Item, sent: &Sent, photos_under: &str) -> Line {
     Line {
         class: worst.map(|severity| severity.word().to_owned()).unwrap_or_default(),
         head: item.name.clone(),
-        text: answer.map_or_else(|| "not answered".to_owned(), |answer| say(item, answer)),
-
+        text: answer.map_or_else(|| "not answered".to_owned(), |answer| said(item, answer)),
         note: [answer.and_then(|answer| worked(item, answer)), answer.and_then(|answer| answer.note.clone())]
             .into_iter()
             .flatten()
@@ -53,35 +52,6 @@ fn line_of(item: &Item, sent: &Sent, photos_under: &str) -> Line {
 /// The readings that an answer was worked out from.
 fn worked(item: &Item, answer: &Answer) -> Option<String> {
     Some(crate::rules::work::say(item.work.as_ref()?, answer.worked.as_ref()?))
-}
-
-/// An answer in words, figures with their unit as they were given.
-pub fn say(item: &Item, answer: &Answer) -> String {
-    let at = |place: &Place| if *place == Place::Whole { String::new() } else { format!("{} ", place.name()) };
-    match &answer.value {
-        Value::Yes => "yes".into(),
-        Value::No => "no".into(),
-        Value::NotApplicable => "not on this car".into(),
-        Value::Measured { unit, at: places } => {
-            places.iter().map(|(place, number)| format!("{}{}", at(place), unit.say(*number))).collect::<Vec<_>>().join(", ")
-        }
-        Value::Date(date) => date.to_string(),
-        Value::Label { label, date, valid_until } => match date {
-            Some(date) => format!("{label}, {} {date}", if *valid_until { "valid until" } else { "made" }),
-            None => label.clone(),
-        },
-        Value::TyreCodes(codes) => {
-            codes.iter().map(|(place, code)| format!("{}{code}", at(place))).collect::<Vec<_>>().join(", ")
-        }
-        Value::Choice(id) => match &item.kind {
-            Kind::Choice(choices) => {
-                choices.iter().find(|choice| choice.id == *id).map_or_else(|| id.to_string(), |choice| choice.say.clone())
-            }
-            _ => id.to_string(),
-        },
-        Value::Text(text) => text.clone(),
-        Value::Photos => format!("{} attached", super::page::count(answer.photos.len(), "photo", "photos")),
-    }
 }
 
 /// The history of an entry, the newest first, with everything a question years later would ask.
@@ -107,14 +77,14 @@ fn record_line(known: &KnownEvent, record: &history::Record, clock: &Clock, phot
     Line {
         class: record.kind.word().to_owned(),
         head: format!("{}{number} by {} ({})", record.kind.word(), record.maker.name, record.maker.role),
-        text: said(known, record, &words),
+        text: words_of(known, record, &words),
         note: format!("{at}{made}{}; had seen {seen}; record {}", edition.unwrap_or_default(), record.id),
         pictures: words.photos.iter().map(|id| format!("{photos_under}/photos/{id}")).collect(),
     }
 }
 
 /// What a sign-off says beside its reason: findings that were seen put right and how, checks by hand by their names.
-fn said(known: &KnownEvent, record: &history::Record, words: &WordBody) -> String {
+fn words_of(known: &KnownEvent, record: &history::Record, words: &WordBody) -> String {
     // Named by the edition they were asked by, as far as it is here.
     let sheet = record.edition.and_then(|id| known.other(id)).map_or(&known.edition.sheet, |edition| &edition.sheet);
     let name = |id: &String| sheet.item(id).map_or_else(|| id.clone(), |item| item.name.clone());
@@ -123,7 +93,7 @@ fn said(known: &KnownEvent, record: &history::Record, words: &WordBody) -> Strin
         let reading = words.readings.get(item).and_then(|json| {
             let item = sheet.item(item)?;
             let answer = crate::rules::answer::from_json(item, json, jiff::civil::Date::MAX).ok()??;
-            Some(format!("measured {}", say(item, &answer)))
+            Some(format!("measured {}", said(item, &answer)))
         });
         let how: Vec<String> = reading.into_iter().chain(words.seen_as.get(item).cloned()).collect();
         let how = if how.is_empty() { String::new() } else { format!(" ({})", how.join("; ")) };

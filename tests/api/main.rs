@@ -28,6 +28,7 @@ mod late;
 mod let_go;
 mod links;
 mod live;
+mod meanings;
 mod own_tls;
 mod passes;
 mod photos;

@@ -11,4 +11,5 @@ mod garage_takes;
 mod house;
 mod notebook;
 mod schedule;
+mod sheet_files;
 mod standing;
