@@ -33,6 +33,7 @@ mod own_tls;
 mod passes;
 mod photos;
 mod privacy;
+mod raises;
 mod rights;
 mod roster;
 mod sign_in;

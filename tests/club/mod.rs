@@ -7,6 +7,7 @@ mod browser;
 mod garage;
 mod keeper;
 mod people;
+pub mod sheets;
 mod still;
 
 use browser::text_of;

@@ -2,6 +2,7 @@
 
 mod answers;
 mod chain;
+mod editions;
 mod fault_guide;
 mod garage;
 mod garage_csv;
