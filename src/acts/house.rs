@@ -8,7 +8,7 @@ use crate::rules::sheet_file;
 use crate::store::access::Digest;
 use crate::store::device::{self, Device};
 use crate::store::event::Event;
-use crate::store::{OpenError, Store, StoreError, Touch, Writing, club, event};
+use crate::store::{OpenError, Store, StoreError, Touch, Writing, club, event, history};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
 use std::collections::HashMap;
@@ -150,6 +150,22 @@ impl House {
         Ok(known)
     }
 
+    /// An event as the store has it in this moment, with the place and the hash of its newest record (0 and empty without one).
+    ///
+    /// What is kept in memory hears of a commit a moment after it. Whoever says how new something is must not ask there: the
+    /// place would promise more than is shown.
+    ///
+    /// # Errors
+    /// [`Refusal::NotHere`] for an event that is not there.
+    pub async fn event_now(&self, id: Uuid) -> Result<(KnownEvent, i64, String), Refusal> {
+        let mut db = self.store.read().await?;
+        // The place first: what comes in while the rest is read is shown and not promised.
+        let (place, hash) = history::head(&mut db, id).await?.unwrap_or_default();
+        let event = Arc::new(event::one(&mut db, id).await?.ok_or(Refusal::NotHere)?);
+        let edition = self.edition(&mut db, event.edition).await?;
+        Ok((KnownEvent { event, edition }, place, hash))
+    }
+
     /// The event an entry belongs to.
     pub async fn event_of_entry(&self, entry: Uuid) -> Result<KnownEvent, Refusal> {
         if let Some(event) = self.kept(|kept| kept.entry_events.get(&entry).copied()) {
@@ -186,6 +202,14 @@ impl House {
             kept.actors.insert(digest, (actor.clone(), until));
         });
         Ok(Some(actor))
+    }
+
+    /// The person behind the secret of a device that was let in once and is not any more.
+    pub async fn ended_actor(&self, secret: &str) -> Result<Option<Arc<Actor>>, Refusal> {
+        let Some(digest) = enter::digest_of(secret) else { return Ok(None) };
+        let mut db = self.store.read().await?;
+        let device = device::by_digest_or_ended(&mut db, digest, self.now()).await?;
+        Ok(device.filter(|device| !device.is_in).as_ref().and_then(Actor::on).map(Arc::new))
     }
 
     /// Notes, to the hour, that a device was here. A note that cannot be written keeps nobody out.

@@ -72,6 +72,8 @@ pub struct NewRecord {
 pub struct Record {
     pub id: Uuid,
     pub entry: Uuid,
+    /// Its place in the event's chain, from 1: what is older and what is newer is told by it, and never by a time.
+    pub place: i64,
     pub kind: Kind,
     pub seen: Vec<Uuid>,
     pub body: String,
@@ -128,6 +130,7 @@ impl Row {
         Ok(Record {
             id: row::id(&self.id)?,
             entry: row::id(&self.entry_id)?,
+            place: self.place,
             kind: Kind::parse(&self.kind).ok_or_else(|| StoreError::Unreadable(format!("the kind {}", self.kind)))?,
             seen: row::ids_from_json(&self.seen)?,
             body: self.body,
@@ -324,6 +327,21 @@ pub async fn head(db: &mut SqliteConnection, event: Uuid) -> Result<Option<(i64,
             .fetch_optional(db)
             .await?;
     Ok(row.map(|(place, hash)| (place, data_encoding::HEXLOWER.encode(&hash))))
+}
+
+/// Whether an event's chain has the record with this hash at this place. Place 0 is where every chain begins: it has no hash.
+///
+/// A copy that was made from another history, or from one that an older backup has replaced, is told by it.
+pub async fn has(db: &mut SqliteConnection, event: Uuid, place: i64, hash: &str) -> Result<bool, StoreError> {
+    if place == 0 {
+        return Ok(hash.is_empty());
+    }
+    let there: Option<Vec<u8>> = sqlx::query_scalar("select hash from record where event_id = ? and place = ?")
+        .bind(&event.as_bytes()[..])
+        .bind(place)
+        .fetch_optional(db)
+        .await?;
+    Ok(there.is_some_and(|there| data_encoding::HEXLOWER.encode(&there) == hash))
 }
 
 /// The entries of an event that have a record after this place.
