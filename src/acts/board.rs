@@ -46,8 +46,14 @@ pub struct Word {
 #[derive(Clone, Debug)]
 pub struct Board {
     pub rows: Vec<Arc<Row>>,
-    /// When it was made.
+    /// When it was made, to be shown.
     pub as_of: Timestamp,
+    /// The place and the hash of the event's newest record when it was made; 0 and empty where there was none. What the board
+    /// shows is at least as new.
+    pub place: i64,
+    pub hash: String,
+    /// The edition by which its entries are judged.
+    pub edition: Uuid,
     /// Differs whenever anything on the board may differ.
     pub version: u64,
 }
@@ -111,20 +117,29 @@ impl Boards {
 }
 
 /// The board of an event as it is now.
+///
+/// # Errors
+/// [`Refusal::NotHere`] for an event that is not there.
 pub async fn board(house: &House, event: Uuid) -> Result<Arc<Board>, Refusal> {
     // The version first: whatever is touched from here on, the edition too, leaves this board marked as old.
-    let (old, touched, version) = house.boards.with(event, |kept| (kept.board.clone(), kept.touched.clone(), kept.version));
+    let (old, mut touched, version) = house.boards.with(event, |kept| (kept.board.clone(), kept.touched.clone(), kept.version));
     if let Some(board) = &old
         && touched.is_empty()
     {
         return Ok(board.clone());
     }
-    let known = house.event(event).await?;
+    let (known, place, hash) = house.event_now(event).await?;
+    let old = old.filter(|old| old.edition == known.edition.id);
+    if let Some(old) = &old {
+        // A record that was committed in this moment may not be told of yet: the place promises it, so its row is made anew too.
+        let mut db = house.store.read().await?;
+        touched.extend(history::entries_after(&mut db, event, old.place).await?);
+    }
     let rows = match old {
         Some(old) if touched.len() < 40 => some_anew(house, &known, &old, &touched).await?,
         _ => all_anew(house, &known).await?,
     };
-    let board = Arc::new(Board { rows, as_of: house.now(), version });
+    let board = Arc::new(Board { rows, as_of: house.now(), place, hash, edition: known.edition.id, version });
     house.boards.with(event, |kept| {
         if kept.version == version {
             kept.touched.clear();

@@ -177,20 +177,38 @@ impl House {
         }
         let touches = self.touches();
         let mut db = self.store.read().await?;
-        let event = Arc::new(event::one(&mut db, id).await?.ok_or(Refusal::NotHere)?);
-        let edition = self.edition(&mut db, event.edition).await?;
+        let known = self.read_event(&mut db, id).await?;
+        self.keep(touches, |kept| drop(kept.events.insert(id, known.clone())));
+        Ok(known)
+    }
+
+    async fn read_event(&self, db: &mut SqliteConnection, id: Uuid) -> Result<KnownEvent, Refusal> {
+        let event = Arc::new(event::one(db, id).await?.ok_or(Refusal::NotHere)?);
+        let edition = self.edition(db, event.edition).await?;
         let mut others = Vec::new();
-        for other in history::editions_named(&mut db, id).await?.into_iter().filter(|other| *other != edition.id) {
-            match self.edition(&mut db, other).await {
+        for other in history::editions_named(db, id).await?.into_iter().filter(|other| *other != edition.id) {
+            match self.edition(db, other).await {
                 Ok(other) => others.push(other),
                 // Answers to it count as unreadable: the car waits, and nobody else does.
                 Err(error) => tracing::error!(%error, edition = %other, "an edition that answers were given to cannot be read"),
             }
         }
-        let raises = Arc::new(raise_edition::raises(&mut db, id).await?);
-        let known = KnownEvent { raises, ..KnownEvent::new(event, edition, others) };
-        self.keep(touches, |kept| drop(kept.events.insert(id, known.clone())));
-        Ok(known)
+        let raises = Arc::new(raise_edition::raises(db, id).await?);
+        Ok(KnownEvent { raises, ..KnownEvent::new(event, edition, others) })
+    }
+
+    /// An event as the store has it in this moment, with the place and the hash of its newest record (0 and empty without one).
+    ///
+    /// What is kept in memory hears of a commit a moment after it. Whoever says how new something is must not ask there: the
+    /// place would promise more than is shown.
+    ///
+    /// # Errors
+    /// [`Refusal::NotHere`] for an event that is not there.
+    pub async fn event_now(&self, id: Uuid) -> Result<(KnownEvent, i64, String), Refusal> {
+        let mut db = self.store.read().await?;
+        // The place first: what comes in while the rest is read is shown and not promised.
+        let (place, hash) = history::head(&mut db, id).await?.unwrap_or_default();
+        Ok((self.read_event(&mut db, id).await?, place, hash))
     }
 
     /// The event an entry belongs to.
@@ -229,6 +247,14 @@ impl House {
             kept.actors.insert(digest, (actor.clone(), until));
         });
         Ok(Some(actor))
+    }
+
+    /// The person behind the secret of a device that was let in once and is not any more.
+    pub async fn ended_actor(&self, secret: &str) -> Result<Option<Arc<Actor>>, Refusal> {
+        let Some(digest) = enter::digest_of(secret) else { return Ok(None) };
+        let mut db = self.store.read().await?;
+        let device = device::by_digest_or_ended(&mut db, digest, self.now()).await?;
+        Ok(device.filter(|device| !device.is_in).as_ref().and_then(Actor::on).map(Arc::new))
     }
 
     /// Notes, to the hour, that a device was here. A note that cannot be written keeps nobody out.

@@ -5,7 +5,7 @@ use super::closing::{self, Closing, closing_of};
 use super::gate_photo::MOST_OF_ONE;
 use super::house::{House, KnownEvent};
 use super::refusal::field;
-use super::rights::{Actor, Deed, Whose, require};
+use super::rights::{Actor, Deed, Whose, require_even_ended};
 use super::state::{self, EntryState, Sent, WordBody};
 use super::submit::{MOST_SEEN, check_id, new_record, settle};
 use crate::rules::answer::{Answer, Trouble, Typed, from_typed};
@@ -15,7 +15,7 @@ use crate::rules::standing::{Because, Standing};
 use crate::rules::units::Units;
 use crate::rules::words::{ItemId, Place, has_control};
 use crate::store::history::{self, Appended, Kind, NewRecord};
-use crate::store::{Touch, Writing, entry, event, photo};
+use crate::store::{Touch, Writing, device, entry, event, photo};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
@@ -51,14 +51,16 @@ pub struct SignOff {
 
 /// Clears or holds a car.
 ///
-/// A hold is always taken. A clear is taken only where the rule then says *cleared*: one whose maker had not seen all there is, whose
-/// page was made by another edition, or that leaves a finding or a check open, is refused with the reason and nothing is recorded.
+/// A hold is always taken, from a device that was ended too. A clear is taken only where the rule then says *cleared*: one whose
+/// maker had not seen all there is, whose page was made by another edition, or that leaves a finding or a check open, is refused
+/// with the reason and nothing is recorded.
 ///
 /// # Errors
-/// [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do.
+/// [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do; [`Refusal::WhoAreYou`] for a clear from
+/// a device that is not let in.
 pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignOff) -> Result<Appended, Refusal> {
     let known = house.event_of_entry(entry_id).await?;
-    require(actor, Deed::WorkTheGate, Whose::Entry { event: known.event.id, entry: entry_id })?;
+    require_even_ended(actor, Deed::WorkTheGate, Whose::Entry { event: known.event.id, entry: entry_id })?;
     check_id(given.id)?;
     check_words(&given)?;
     let kind = if given.clear { Kind::Clear } else { Kind::Hold };
@@ -70,7 +72,7 @@ pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignO
         ..closed_with(&known, &given)
     };
     let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
-    let record = new_record(house, actor, (known.event.id, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
+    let record = new_record(house, actor, (&known, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
     let touch = Touch::Entry { event: known.event.id, entry: entry_id };
     house.store.write::<_, Refusal, _>(touch, move |db| Box::pin(async move { put(db, &known, &given, &record).await })).await
 }
@@ -136,6 +138,10 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
     }
     let there_already = past.records.iter().any(|there| there.id == record.id);
     if given.clear && !there_already {
+        // Before anything is said of the car: a device that was ended learns nothing of it.
+        if !device::is_let_in(db, record.maker.device, record.arrived_at).await? {
+            return Err(Refusal::WhoAreYou);
+        }
         if event::edition_of(db, known.event.id).await? != Some(known.edition.id) || given.edition != Some(known.edition.id) {
             return Err(Refusal::Stale);
         }

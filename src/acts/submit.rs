@@ -18,6 +18,8 @@ use uuid::Uuid;
 
 /// How far a device's clock may be ahead of ours, in seconds, before its time is not believed.
 pub const CLOCK_AHEAD_S: i64 = 15 * 60;
+/// How long before its arrival a record may have been made, in seconds: 30 days without signal.
+pub const LONGEST_ON_ITS_WAY_S: i64 = 30 * 24 * 3600;
 /// The most records that one may name as seen: all submissions of a history may be forks of each other, and the gate adds
 /// its own.
 pub const MOST_SEEN: usize = MOST_SUBMISSIONS as usize + 100;
@@ -64,7 +66,7 @@ pub async fn submit(house: &House, actor: &Actor, entry: Uuid, given: Submission
         return Err(Refusal::NotComplete(judged.missing.into_iter().map(|(item, _)| item.to_string()).collect()));
     }
     let body = body_of(&known, &answers)?;
-    let record = new_record(house, actor, (known.event.id, entry), (given.id, Kind::Submission), given.seen, body, given.made_at);
+    let record = new_record(house, actor, (&known, entry), (given.id, Kind::Submission), given.seen, body, given.made_at);
     settle(house.store.append(Touch::Entry { event: known.event.id, entry }, record).await?)
 }
 
@@ -138,19 +140,17 @@ pub(super) fn check_id(id: Uuid) -> Result<(), Refusal> {
 pub(super) fn new_record(
     house: &House,
     actor: &Actor,
-    (event, entry): (Uuid, Uuid),
+    (known, entry): (&KnownEvent, Uuid),
     (id, kind): (Uuid, Kind),
     seen: Vec<Uuid>,
     body: String,
     made_at: Option<Timestamp>,
 ) -> NewRecord {
     let arrived_at = house.now();
-    // A clock that runs ahead would put the record into the future: then the time of arrival stands for both.
-    let believed = made_at.filter(|made| made.as_second() <= arrived_at.as_second() + CLOCK_AHEAD_S);
-    let made_at = believed.unwrap_or(arrived_at);
+    let made_at = made_at.filter(|made| is_believed(*made, arrived_at, known.event.made_at)).unwrap_or(arrived_at);
     NewRecord {
         id,
-        event,
+        event: known.event.id,
         entry,
         kind,
         seen,
@@ -161,6 +161,13 @@ pub(super) fn new_record(
         salt: house.new_secret(),
         counts: true,
     }
+}
+
+/// Whether a device's clock can be right. One that runs ahead or is years behind would date the record falsely: then the time of
+/// arrival stands for both.
+fn is_believed(made: Timestamp, arrived: Timestamp, event_made: Timestamp) -> bool {
+    let on_its_way = arrived.as_second() - made.as_second();
+    (-CLOCK_AHEAD_S..=LONGEST_ON_ITS_WAY_S).contains(&on_its_way) && made >= event_made
 }
 
 fn read_given(known: &KnownEvent, given: &Map<String, Json>, house: &House) -> Result<Answers, Refusal> {
@@ -196,4 +203,31 @@ fn edition_raised(known: &KnownEvent, old: &KnownEdition) -> Refusal {
     };
     let changed = known.edition.sheet.items().filter(is_new).map(|item| item.name.clone()).collect();
     Refusal::EditionRaised { from: old.number, to: known.edition.number, changed }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn time(text: &str) -> Timestamp {
+        text.parse().expect("a time")
+    }
+
+    #[test]
+    fn a_devices_time_is_believed_only_where_its_clock_can_be_right() {
+        let (arrived, event_made) = (time("2026-05-09T08:00:00Z"), time("2026-03-01T12:00:00Z"));
+        let rows = [
+            ("2026-05-09T08:15:00Z", true, "15 minutes ahead"),
+            ("2026-05-09T08:15:01Z", false, "more than 15 minutes ahead"),
+            ("2026-04-09T08:00:00Z", true, "30 days on its way"),
+            ("2026-04-09T07:59:59Z", false, "more than 30 days on its way"),
+            ("2020-05-09T08:00:00Z", false, "years behind"),
+        ];
+        for (made, believed, what) in rows {
+            assert_eq!(is_believed(time(made), arrived, event_made), believed, "{what}");
+        }
+        let yesterday = time("2026-05-08T08:00:00Z");
+        assert!(is_believed(yesterday, arrived, yesterday), "made together with the event");
+        assert!(!is_believed(time("2026-05-08T07:59:59Z"), arrived, yesterday), "before there was the event");
+    }
 }

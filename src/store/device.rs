@@ -13,6 +13,8 @@ pub struct Device {
     pub link: Link,
     /// When it was last here, to the hour.
     pub used_at: Option<Timestamp>,
+    /// Whether it is let in; `false` once it was ended, its link was revoked or its time is over.
+    pub is_in: bool,
 }
 
 /// A device to let in.
@@ -102,28 +104,35 @@ pub async fn again(db: &mut SqliteConnection, new: &NewDevice) -> Result<Option<
 
 /// The device with this secret, if it is still let in and its link was not taken back.
 pub async fn by_digest(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<Option<Device>, StoreError> {
+    Ok(by_digest_or_ended(db, digest, now).await?.filter(|device| device.is_in))
+}
+
+/// The device with this secret, let in or ended.
+pub async fn by_digest_or_ended(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<Option<Device>, StoreError> {
     #[derive(FromRow)]
     struct Row {
         device_id: Vec<u8>,
         device_digest: Vec<u8>,
         device_used_at: Option<i64>,
+        is_in: bool,
         #[sqlx(flatten)]
         link: LinkRow,
     }
     let (from, to) = span(&digest);
     let rows: Vec<Row> = sqlx::query_as(
-        "select device.id as device_id, device.digest as device_digest, device.used_at as device_used_at, link.*
+        "select device.id as device_id, device.digest as device_digest, device.used_at as device_used_at,
+             (device.ends_at > ? and device.ended_at is null and link.revoked_at is null) as is_in, link.*
          from device join access_link as link on link.id = device.link_id
-         where device.digest between ? and ? and device.ends_at > ? and device.ended_at is null and link.revoked_at is null",
+         where device.digest between ? and ?",
     )
+    .bind(now.as_millisecond())
     .bind(from)
     .bind(to)
-    .bind(now.as_millisecond())
     .fetch_all(db)
     .await?;
     let Some(row) = rows.into_iter().find(|row| is_same(&row.device_digest, &digest)) else { return Ok(None) };
     let used_at = row.device_used_at.map(row::time).transpose()?;
-    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at }))
+    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at, is_in: row.is_in }))
 }
 
 /// Whether a device is still let in.

@@ -370,6 +370,21 @@ pub async fn editions_named(db: &mut SqliteConnection, event: Uuid) -> Result<Ve
     Ok(texts.into_iter().flatten().filter_map(|text| Uuid::parse_str(&text).ok()).collect())
 }
 
+/// Whether an event's chain has the record with this hash at this place. Place 0 is where every chain begins: it has no hash.
+///
+/// A copy that was made from another history, or from one that an older backup has replaced, is told by it.
+pub async fn has(db: &mut SqliteConnection, event: Uuid, place: i64, hash: &str) -> Result<bool, StoreError> {
+    if place == 0 {
+        return Ok(hash.is_empty());
+    }
+    let there: Option<Vec<u8>> = sqlx::query_scalar("select hash from record where event_id = ? and place = ?")
+        .bind(&event.as_bytes()[..])
+        .bind(place)
+        .fetch_optional(db)
+        .await?;
+    Ok(there.is_some_and(|there| data_encoding::HEXLOWER.encode(&there) == hash))
+}
+
 /// The entries of an event that have a record after this place.
 pub async fn entries_after(db: &mut SqliteConnection, event: Uuid, place: i64) -> Result<Vec<Uuid>, StoreError> {
     let ids: Vec<Vec<u8>> =

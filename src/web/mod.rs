@@ -156,6 +156,7 @@ pub fn router(web: Web) -> Router {
         .layer(csrf.with_rejection_response(|_| error::from_elsewhere()))
         .layer(middleware::from_fn(move |request, next| headers(is_https, request, next)))
         .layer(CatchPanicLayer::custom(error::panicked))
+        .layer(middleware::from_fn(error::as_asked))
 }
 
 async fn headers(is_https: bool, request: axum::extract::Request, next: Next) -> Response {

@@ -6,6 +6,7 @@ use crate::acts::Refusal;
 use crate::acts::gate_photo;
 use crate::acts::house::KnownEvent;
 use crate::acts::refusal::field;
+use crate::acts::rights::Admission;
 use crate::acts::sign_off::{self, by_hand};
 use crate::acts::state::{self, EntryState};
 use crate::rules::answer::Trouble;
@@ -17,7 +18,7 @@ use crate::rules::units::Units;
 use crate::store::history::{Kind, Record};
 use crate::web::Web;
 use crate::web::draw::{Mark, Plate, Scale, Strip};
-use crate::web::error::Fault;
+use crate::web::error::{Fault, asks_for_json};
 use crate::web::form::{At, Chosen, Form};
 use crate::web::page::{Clock, Page, count, id_list, render};
 use crate::web::session::Who;
@@ -25,7 +26,6 @@ use crate::web::telling::{Line, answers_of, lines_of};
 use askama::Template;
 use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, State};
-use axum::http::header::ACCEPT;
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use std::collections::BTreeSet;
@@ -178,7 +178,7 @@ pub(super) async fn sign_off(
     headers: HeaderMap,
     form: Form,
 ) -> Result<Response, Fault> {
-    let known = at_the_gate(&web, &actor, event).await?;
+    let known = web.house.event(event).await?;
     let clear = match form.text("deed") {
         "clear" => true,
         "hold" => false,
@@ -186,12 +186,12 @@ pub(super) async fn sign_off(
     };
     let closing = ClosingTyped::of(&form);
     let given = sign_off_of(&form, clear, &closing)?;
-    state::read(&web.house, &known, id, &units).await?;
-    let by_script = headers.get(ACCEPT).is_some_and(|accept| accept.as_bytes().starts_with(b"application/json"));
+    let by_script = asks_for_json(&headers);
     let refusal = match sign_off::sign_off(&web.house, &actor, id, given).await {
         Ok(_) if by_script => return Ok(StatusCode::NO_CONTENT.into_response()),
         Ok(_) => return Ok(Redirect::to(&format!("/gate/{event}")).into_response()),
-        Err(refusal) if by_script => return Ok(Fault::from(refusal).as_json()),
+        // The car's page is for those who are let in.
+        Err(refusal) if by_script || actor.admission == Admission::Ended => return Err(refusal.into()),
         Err(refusal) => refusal,
     };
     let (by_hand, reason) = (form.ticked("by-hand-"), form.text("reason").to_owned());
