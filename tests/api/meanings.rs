@@ -95,7 +95,7 @@ async fn raises_to_kept(club: &Club, file: &str) {
     let sheet = format!("/club/events/{}/sheet", club.event);
     let preview = club.organizer.get(&format!("{sheet}?edition={id}")).await;
     assert_eq!(preview.status(), StatusCode::OK, "what it would move is shown");
-    let raised = club.organizer.post(&sheet, &[("edition", &id.to_string())]).await;
+    let raised = club.raises_back_to(&id.to_string()).await;
     assert_eq!(raised.status(), StatusCode::SEE_OTHER, "an edition that is kept can be used");
 }
 

@@ -13,7 +13,7 @@ use witnessmark::rules::units::Units;
 /// The number of the car with a stop on this item.
 fn car_with(item: &str) -> String {
     let nth = STOPS.iter().position(|stop| stop.0 == item).expect("an item with a stop");
-    (20 + nth).to_string()
+    (30 + nth).to_string()
 }
 
 /// Sends exactly these answers.
@@ -27,7 +27,8 @@ async fn a_full_paddock() -> Club {
     let club = Club::with_sheet(Some(sheets::BASE)).await;
     let numbers = STOPS.iter().map(|stop| car_with(stop.0)).chain(["10".into(), "11".into()]);
     let rows: Vec<String> = numbers.map(|number| format!("{number},Driver {number},Corvane S4,B,\n")).collect();
-    club.take_roster(&format!("number,name,car,group,mail\n{}", rows.concat())).await;
+    let taken = club.take_roster(&format!("number,name,car,group,mail\n{}", rows.concat())).await;
+    assert_eq!(taken.status(), StatusCode::SEE_OTHER, "the paddock is entered");
     for stop in STOPS {
         sends(&club.driver(&car_with(stop.0)).await, with_stop(*stop)).await;
     }
