@@ -15,7 +15,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value as Json};
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use uuid::Uuid;
 
 /// What a submission's body holds.
@@ -23,6 +23,9 @@ use uuid::Uuid;
 pub struct SubmissionBody {
     pub edition: Uuid,
     pub answers: Map<String, Json>,
+    /// SHA-256 of each photo that an answer names. Left out where there are none, as in records of before.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub photo_digests: BTreeMap<Uuid, String>,
 }
 
 /// What a sign-off's or withdrawal's body holds.
@@ -39,6 +42,9 @@ pub struct WordBody {
     /// Photos taken at the gate. Left out where there are none, as in the records of before there were any.
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     pub photos: BTreeSet<Uuid>,
+    /// SHA-256 of each of them.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub photo_digests: BTreeMap<Uuid, String>,
 }
 
 /// A submission read by the edition in force.
