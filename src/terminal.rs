@@ -2,7 +2,6 @@
 
 use crate::acts::set_up::CLUB_DAY;
 use crate::rules::answer::{self, Answers};
-use crate::rules::chain::{self, Sealed};
 use crate::rules::fault_guide_file;
 use crate::rules::gear::Policy;
 use crate::rules::judge::{Judged, judge as judge_answers};
@@ -228,38 +227,6 @@ fn flag(json: Option<Json>, field: &str) -> Result<bool, InputError> {
         Some(Json::Bool(flag)) => Ok(flag),
         Some(_) => Err(InputError::at(field, "true or false is wanted here.")),
         None => Err(InputError::at(field, "This field is missing.")),
-    }
-}
-
-/// Reads an exported history: one record a line.
-///
-/// # Errors
-/// The line that is no record.
-pub fn read_export(text: &str) -> Result<Vec<Sealed>, String> {
-    let lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty());
-    lines
-        .map(|(nth, line)| serde_json::from_str(line).map_err(|error| format!("line {} is no record: {error}", nth + 1)))
-        .collect()
-}
-
-/// `witnessmark verify`: what is to be said of a history, and whether it fits.
-pub fn verify(records: Vec<Sealed>, head: Option<&str>) -> (String, bool) {
-    let hashes: BTreeSet<String> = records.iter().map(|record| record.hash.clone()).collect();
-    let heads = match chain::verify(records) {
-        Ok(heads) => heads,
-        Err(misfit) => return (misfit.to_string(), false),
-    };
-    let mut words: Vec<String> =
-        heads.iter().map(|end| format!("event {}: {} records fit, head {}", end.event, end.records, end.hash)).collect();
-    if heads.is_empty() {
-        words.push("there are no records".into());
-    }
-    match head {
-        Some(head) if !hashes.contains(&head.to_lowercase()) => {
-            words.push(format!("the history does not reach the head {head}: its end was cut off, or it is another history"));
-            (words.join("\n"), false)
-        }
-        _ => (words.join("\n"), true),
     }
 }
 

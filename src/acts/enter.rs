@@ -4,7 +4,7 @@ use super::Refusal;
 use super::house::House;
 use super::rights::{Actor, Role};
 use crate::store::Touch;
-use crate::store::access::{self, Digest, Done, Link};
+use crate::store::access::{self, Digest, Link};
 use crate::store::device::{self, Device, NewDevice};
 use crate::store::event::Event;
 use data_encoding::Specification;
@@ -118,7 +118,6 @@ pub(super) async fn let_in(db: &mut SqliteConnection, new: &NewDevice, spent: Op
     }
     // The same browser with the same link, and yet not let in again: this device was ended.
     device::add(db, new).await.map_err(|error| if error.is_taken() { Refusal::WhoAreYou } else { error.into() })?;
-    access::note(db, new.link, Done::Used, Some((new.link, new.id)), new.from).await?;
     Ok(new.id)
 }
 

@@ -10,7 +10,7 @@ use crate::rules::sheet_file;
 use crate::store::access::Digest;
 use crate::store::device::{self, Device};
 use crate::store::event::Event;
-use crate::store::{OpenError, Store, StoreError, Touch, Writing, club, event, history};
+use crate::store::{Chance, OpenError, Store, StoreError, Touch, Writing, club, event, history};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
 use std::collections::HashMap;
@@ -118,6 +118,10 @@ impl House {
             })
         };
         let store = Store::open(path, listener).await?;
+        let (ids, secrets) = (outside.clone(), outside.clone());
+        let chance =
+            Chance { now: outside.now(), id: Box::new(move || ids.new_id()), secret: Box::new(move || secrets.new_secret()) };
+        store.bind_what_is_there(chance).await.map_err(|source| OpenError::Baseline { path: path.to_owned(), source })?;
         Ok(House { store, outside, kept, boards, changes })
     }
 

@@ -74,8 +74,8 @@ pub async fn give_out(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Re
 pub async fn erase(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Result<(), Refusal> {
     require(actor, Deed::AnswerForData, Whose::Entry { event, entry: id })?;
     of_event(house, event, id).await?;
-    let now = house.now();
-    house.write_as(actor, Touch::All, move |db| Box::pin(async move { Ok(personal::erase(db, id, now).await?) })).await?;
+    let (now, by) = (house.now(), actor.by());
+    house.write_as(actor, Touch::All, move |db| Box::pin(async move { Ok(personal::erase(db, id, by, now).await?) })).await?;
     Ok(house.store.tidy().await?)
 }
 
@@ -97,9 +97,9 @@ pub async fn keep_the_term(house: &House, term: Term) -> Result<usize, Refusal> 
         };
         for entry in entries.into_iter().filter(|entry| entry.erased_at.is_none()) {
             let (id, now) = (entry.id, house.now());
-            let erase = house
-                .store
-                .write::<_, Refusal, _>(Touch::All, move |db| Box::pin(async move { Ok(personal::erase(db, id, now).await?) }));
+            let erase = house.store.write::<_, Refusal, _>(Touch::All, move |db| {
+                Box::pin(async move { Ok(personal::erase(db, id, None, now).await?) })
+            });
             erase.await?;
             erased += 1;
         }

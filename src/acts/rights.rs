@@ -86,7 +86,7 @@ impl Actor {
     }
 
     /// Who does something with a link, for the notes that stay.
-    pub fn by(&self) -> crate::store::access::By {
+    pub fn by(&self) -> crate::store::deed::By {
         Some((self.link, self.device))
     }
 

@@ -69,10 +69,12 @@ pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignO
         items: given.closes.clone(),
         by_hand: given.by_hand.clone(),
         photos: given.photos.clone(),
+        photo_digests: digests_of(house, entry_id, &given.photos).await?,
         ..closed_with(&known, &given)
     };
     let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
-    let record = new_record(house, actor, (&known, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
+    let mut record = new_record(house, actor, (&known, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
+    record.edition = given.clear.then_some(known.edition.id);
     let touch = Touch::Entry { event: known.event.id, entry: entry_id };
     house.store.write::<_, Refusal, _>(touch, move |db| Box::pin(async move { put(db, &known, &given, &record).await })).await
 }
@@ -99,6 +101,16 @@ fn reading_of(known: &KnownEvent, given: &SignOff, item: &str) -> Result<Option<
         (Some(item), Some(typed)) => from_typed(item, typed, Date::MAX),
         _ => Ok(None),
     }
+}
+
+/// A photo that is not here has none; the transaction refuses it.
+async fn digests_of(house: &House, entry: Uuid, photos: &BTreeSet<Uuid>) -> Result<BTreeMap<Uuid, String>, Refusal> {
+    if photos.is_empty() {
+        return Ok(BTreeMap::new());
+    }
+    let mut digests = photo::digests(&mut *house.store.read().await?, entry).await?;
+    digests.retain(|photo, _| photos.contains(photo));
+    Ok(digests)
 }
 
 fn check_words(given: &SignOff) -> Result<(), Refusal> {

@@ -25,6 +25,9 @@ use uuid::Uuid;
 pub struct SubmissionBody {
     pub edition: Uuid,
     pub answers: Map<String, Json>,
+    /// SHA-256 of each photo that an answer names. Left out where there are none, as in records of before.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub photo_digests: BTreeMap<Uuid, String>,
 }
 
 /// What a sign-off's or withdrawal's body holds.
@@ -47,6 +50,9 @@ pub struct WordBody {
     /// Photos taken at the gate. Left out where there are none, as in the records of before there were any.
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     pub photos: BTreeSet<Uuid>,
+    /// SHA-256 of each of them.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub photo_digests: BTreeMap<Uuid, String>,
 }
 
 /// A submission read by the edition in force.

@@ -14,6 +14,7 @@ use crate::store::history::{self, Appended, Kind, MOST_SUBMISSIONS, NewRecord};
 use crate::store::{Touch, photo};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// How far a device's clock may be ahead of ours, in seconds, before its time is not believed.
@@ -60,19 +61,28 @@ pub async fn submit(house: &House, actor: &Actor, entry: Uuid, given: Submission
         Some(answers) => read_given(&known, answers, house)?,
         None => read_kept(house, &known, entry).await?,
     };
-    photos_are_here(house, entry, &answers).await?;
+    let photo_digests = photos_are_here(house, entry, &answers).await?;
     let judged = judge(&known.edition.sheet, &answers, known.event.day, &Units::METRIC);
     if !judged.is_complete() {
         return Err(Refusal::NotComplete(judged.missing.into_iter().map(|(item, _)| item.to_string()).collect()));
     }
-    let body = body_of(&known, &answers)?;
-    let record = new_record(house, actor, (&known, entry), (given.id, Kind::Submission), given.seen, body, given.made_at);
-    settle(house.store.append(Touch::Entry { event: known.event.id, entry }, record).await?)
+    let body = body_of(&known, &answers, photo_digests)?;
+    let (id, seen, made_at) = (given.id, given.seen.clone(), given.made_at);
+    let mut record = new_record(house, actor, (&known, entry), (id, Kind::Submission), seen, body, made_at);
+    record.edition = Some(given.edition);
+    match house.store.append(Touch::Entry { event: known.event.id, entry }, record).await? {
+        // The sheet was raised while this one was read.
+        Appended::EditionMoved => late(house, &house.event_of_entry(entry).await?, entry, &given).await,
+        outcome => settle(outcome),
+    }
 }
 
-fn body_of(known: &KnownEvent, answers: &Answers) -> Result<String, Refusal> {
+type PhotoDigests = BTreeMap<Uuid, String>;
+
+fn body_of(known: &KnownEvent, answers: &Answers, photo_digests: PhotoDigests) -> Result<String, Refusal> {
     let body = SubmissionBody {
         edition: known.edition.id,
+        photo_digests,
         answers: answers.iter().map(|(item, answer)| (item.to_string(), answer.to_json())).collect(),
     };
     serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))
@@ -87,8 +97,8 @@ async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission
     };
     if let (Some(there), Some(answers)) = (&there, &given.answers) {
         let then = known.judged_by(old.clone());
-        let same =
-            read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers)).is_ok_and(|body| body == there.body);
+        let body = read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers, PhotoDigests::new()));
+        let same = body.is_ok_and(|body| history::is_same_body(&body, &there.body));
         return if same { Ok(Appended::Again) } else { Err(Refusal::IdTaken) };
     }
     if there.is_some() {
@@ -98,22 +108,23 @@ async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission
     Err(edition_raised(known, &old))
 }
 
-/// A photo that nobody took is no answer.
-async fn photos_are_here(house: &House, entry: Uuid, answers: &Answers) -> Result<(), Refusal> {
+/// A photo that nobody took is no answer. Gives the digests of those that were.
+async fn photos_are_here(house: &House, entry: Uuid, answers: &Answers) -> Result<PhotoDigests, Refusal> {
     if answers.values().all(|answer| answer.photos.is_empty()) {
-        return Ok(());
+        return Ok(PhotoDigests::new());
     }
-    let here = {
+    let mut here = {
         let mut db = house.store.read().await?;
-        photo::ids(&mut db, entry).await?
+        photo::digests(&mut db, entry).await?
     };
     let mut troubles = ItemTroubles::new();
     for (item, answer) in answers {
-        if let Some(gone) = answer.photos.iter().find(|id| !here.iter().any(|photo| photo.to_string() == **id)) {
+        if let Some(gone) = answer.photos.iter().find(|id| !here.keys().any(|photo| photo.to_string() == **id)) {
             troubles.insert(item.to_string(), vec![field("photo", format!("The photo {gone} is not here: add it again."))]);
         }
     }
-    if troubles.is_empty() { Ok(()) } else { Err(Refusal::Answers(troubles)) }
+    here.retain(|photo, _| answers.values().any(|answer| answer.photos.contains(&photo.to_string())));
+    if troubles.is_empty() { Ok(here) } else { Err(Refusal::Answers(troubles)) }
 }
 
 /// What an append's outcome means to the maker.
@@ -122,6 +133,11 @@ pub(super) fn settle(outcome: Appended) -> Result<Appended, Refusal> {
         Appended::New | Appended::Again => Ok(outcome),
         Appended::NotLetIn => Err(Refusal::WhoAreYou),
         Appended::IdTaken => Err(Refusal::IdTaken),
+        Appended::EditionMoved => Err(Refusal::Stale),
+        Appended::Circle => {
+            let words = "What this says it has seen leads back to itself. Open the page again.";
+            Err(Refusal::Fields(vec![field("seen", words)]))
+        }
         Appended::Full => Err(Refusal::TooMuch("this car's history is full; ask the organizer for a new entry".into())),
     }
 }
@@ -160,6 +176,7 @@ pub(super) fn new_record(
         maker: actor.maker(),
         salt: house.new_secret(),
         counts: true,
+        edition: None,
     }
 }
 

@@ -1,6 +1,7 @@
 //! Devices: browsers that came in by a link or signed in. A cookie's secret lies here as a digest only.
 
 use super::access::{Digest, Link, LinkRow, is_same, span};
+use super::deed::{self, About, By, Done};
 use super::{StoreError, row};
 use jiff::Timestamp;
 use sqlx::{FromRow, SqliteConnection};
@@ -73,7 +74,7 @@ impl ListedRow {
     }
 }
 
-/// Lets a device in.
+/// Lets a device in by its link.
 pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), StoreError> {
     sqlx::query("insert into device (id, digest, link_id, kind, made_at, ends_at, used_at) values (?, ?, ?, ?, ?, ?, ?)")
         .bind(&new.id.as_bytes()[..])
@@ -83,9 +84,9 @@ pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), Store
         .bind(new.from.as_millisecond())
         .bind(new.to.as_millisecond())
         .bind(new.from.as_millisecond())
-        .execute(db)
+        .execute(&mut *db)
         .await?;
-    Ok(())
+    deed::note(db, Done::Used, About::device(new.link, new.id), Some((new.link, new.id)), new.from).await
 }
 
 /// The device with this secret where it came in by this link before and was not ended: it stays let in for longer.
@@ -97,9 +98,11 @@ pub async fn again(db: &mut SqliteConnection, new: &NewDevice) -> Result<Option<
     .bind(new.from.as_millisecond())
     .bind(&new.digest[..])
     .bind(&new.link.as_bytes()[..])
-    .fetch_optional(db)
+    .fetch_optional(&mut *db)
     .await?;
-    id.as_deref().map(row::id).transpose()
+    let Some(id) = id.as_deref().map(row::id).transpose()? else { return Ok(None) };
+    deed::note(db, Done::LetInAgain, About::device(new.link, id), Some((new.link, id)), new.from).await?;
+    Ok(Some(id))
 }
 
 /// The device with this secret, if it is still let in and its link was not taken back.
@@ -159,24 +162,32 @@ pub async fn used(db: &mut SqliteConnection, device: Uuid, at: Timestamp) -> Res
 }
 
 /// Ends one device of a link; `false` where there is none that is still in.
-pub async fn end(db: &mut SqliteConnection, link: Uuid, device: Uuid, at: Timestamp) -> Result<bool, StoreError> {
+pub async fn end(db: &mut SqliteConnection, link: Uuid, device: Uuid, by: By, at: Timestamp) -> Result<bool, StoreError> {
     let done = sqlx::query("update device set ended_at = ? where id = ? and link_id = ? and ended_at is null")
         .bind(at.as_millisecond())
         .bind(&device.as_bytes()[..])
         .bind(&link.as_bytes()[..])
-        .execute(db)
+        .execute(&mut *db)
         .await?;
-    Ok(done.rows_affected() == 1)
+    if done.rows_affected() == 0 {
+        return Ok(false);
+    }
+    deed::note(db, Done::DeviceEnded, About::device(link, device), by, at).await?;
+    Ok(true)
 }
 
 /// Ends every device of a link but this one.
 pub async fn end_others(db: &mut SqliteConnection, link: Uuid, but: Uuid, at: Timestamp) -> Result<(), StoreError> {
-    sqlx::query("update device set ended_at = ? where link_id = ? and id <> ? and ended_at is null")
+    let sql = "update device set ended_at = ? where link_id = ? and id <> ? and ended_at is null returning id";
+    let ended: Vec<Vec<u8>> = sqlx::query_scalar(sql)
         .bind(at.as_millisecond())
         .bind(&link.as_bytes()[..])
         .bind(&but.as_bytes()[..])
-        .execute(db)
+        .fetch_all(&mut *db)
         .await?;
+    for device in ended {
+        deed::note(db, Done::DeviceEnded, About::device(link, row::id(&device)?), Some((link, but)), at).await?;
+    }
     Ok(())
 }
 

@@ -7,6 +7,7 @@ mod tools;
 mod answers;
 mod branches;
 mod browser_rules;
+mod circles;
 mod come_in;
 mod command_line;
 mod command_line_standing;

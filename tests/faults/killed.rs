@@ -215,15 +215,19 @@ async fn reader(database: &Path) -> SqliteConnection {
 }
 
 async fn count(database: &Path) -> usize {
-    let count: i64 =
-        sqlx::query_scalar("select count(*) from record").fetch_one(&mut reader(database).await).await.expect("a count");
+    let count: i64 = sqlx::query_scalar("select count(*) from record where entry_id is not null")
+        .fetch_one(&mut reader(database).await)
+        .await
+        .expect("a count");
     count as usize
 }
 
 /// How many records there should be: all that were answered, and of those never answered the ones that are there.
 async fn in_book(database: &Path, book: &Book) -> usize {
-    let ids: Vec<Vec<u8>> =
-        sqlx::query_scalar("select id from record").fetch_all(&mut reader(database).await).await.expect("ids");
+    let ids: Vec<Vec<u8>> = sqlx::query_scalar("select id from record where entry_id is not null")
+        .fetch_all(&mut reader(database).await)
+        .await
+        .expect("ids");
     let there: BTreeSet<Uuid> = ids.iter().filter_map(|id| Uuid::from_slice(id).ok()).collect();
     book.deeds
         .values()
