@@ -6,6 +6,7 @@
 //! * [`store`]: SQLite, and nothing else knows SQL. One door for writing.
 //! * [`acts`]: what a person does, one file a deed.
 //! * [`output`]: from plain values to bytes that people take away.
+//! * [`verify`]: a club's file held against what its records bind.
 //! * [`web`]: thin: parse, call one act or one read, render.
 
 pub mod acts;
@@ -15,4 +16,5 @@ pub mod output;
 pub mod rules;
 pub mod store;
 pub mod terminal;
+pub mod verify;
 pub mod web;

@@ -20,6 +20,7 @@ use witnessmark::acts::set_up::{CLUB_DAY, FAULT_GUIDE, set_up};
 use witnessmark::listen::{self, Certificate};
 use witnessmark::rules::worksheet;
 use witnessmark::rules::worksheet_input::InputError;
+use witnessmark::verify::{self, Kept};
 use witnessmark::web::{Web, router};
 use witnessmark::{demo, terminal};
 
@@ -63,7 +64,7 @@ enum Command {
     },
     /// Print a new one-time link for an organizer: for a first one, or one who is locked out. The server may run meanwhile.
     Organizer(NewOrganizer),
-    /// Reckon a history's hashes anew and name the first record that does not fit.
+    /// Verify a club's file or an export: name what does not fit what its records bind, and print the heads to keep.
     Verify(Verify),
     /// Work on tech sheet files.
     #[command(subcommand)]
@@ -157,9 +158,12 @@ struct Verify {
     /// A history taken away from the organizer's page: one record a line.
     #[arg(long)]
     export: Option<PathBuf>,
-    /// A head noted earlier: the history must still reach it.
+    /// A head from a printed cleared list or an export: the history must still reach it. May be given several times.
     #[arg(long)]
-    head: Option<String>,
+    head: Vec<String>,
+    /// A file with what verify printed before: every event in it must be there, and every chain must still reach its head.
+    #[arg(long)]
+    heads: Option<PathBuf>,
 }
 
 /// The machine's clock and the operating system's chance.
@@ -210,7 +214,7 @@ fn run(command: Command) -> Result<ExitCode, Failure> {
             Ok(answer(input().and_then(|input| terminal::worksheet(&name.unwrap_or_default(), &input))))
         }
         Command::Standing => Ok(answer(input().and_then(|input| terminal::standing(&input)))),
-        Command::Verify(wanted) => verify(wanted),
+        Command::Verify(wanted) => verify_history(wanted),
         Command::Judge { sheet, on } => {
             let bytes = std::fs::read(&sheet).map_err(|error| format!("{}: {error}", sheet.display()))?;
             Ok(answer(input().and_then(|input| terminal::judge(terminal::sheet_text(&bytes)?, &on, &input))))
@@ -252,18 +256,18 @@ fn say(text: &str) {
 }
 
 /// Exit status 0 where the history fits, 2 where it does not.
-fn verify(wanted: Verify) -> Result<ExitCode, Failure> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let records = match (wanted.database, wanted.export) {
-        (Some(path), _) => runtime.block_on(witnessmark::store::sealed_records(&path))?,
-        (None, Some(path)) => {
-            terminal::read_export(&std::fs::read_to_string(&path).map_err(|error| format!("{}: {error}", path.display()))?)?
+fn verify_history(wanted: Verify) -> Result<ExitCode, Failure> {
+    let kept = Kept::of(wanted.heads.as_deref(), &wanted.head)?;
+    let verdict = match (wanted.database, wanted.export) {
+        (Some(path), _) => {
+            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+            runtime.block_on(verify::database(&path, kept)).map_err(|error| format!("{}: {error}", path.display()))?
         }
+        (None, Some(path)) => verify::export(verify::read_export(&path)?, kept),
         (None, None) => return Err("name a database or an export".into()),
     };
-    let (words, fits) = terminal::verify(records, wanted.head.as_deref());
-    say(&words);
-    Ok(if fits { ExitCode::SUCCESS } else { ExitCode::from(2) })
+    say(&verdict.words);
+    Ok(if verdict.fits { ExitCode::SUCCESS } else { ExitCode::from(2) })
 }
 
 /// Standard input as text.

@@ -2,7 +2,6 @@
 
 use crate::acts::set_up::CLUB_DAY;
 use crate::rules::answer::{self, Answers};
-use crate::rules::chain::{self, Sealed};
 use crate::rules::fault_guide_file;
 use crate::rules::gear::Policy;
 use crate::rules::judge::{Judged, judge as judge_answers};
@@ -73,7 +72,8 @@ pub fn guide_check(text: &str) -> Result<String, InputError> {
 /// # Errors
 /// The item or field that cannot be used.
 pub fn judge(sheet: &str, on: &str, input: &str) -> Result<Json, InputError> {
-    let sheet = sheet_file::read(sheet).map_err(|error| InputError::at("sheet", error.to_string()))?;
+    // Answers of years ago are judged by the sheet of their time.
+    let sheet = sheet_file::read_kept(sheet).map_err(|error| InputError::at("sheet", error.to_string()))?;
     let on = day(on)?;
     let answers = read_answers(&sheet, on, input)?;
     Ok(judged_json(&judge_answers(&sheet, &answers, on, &Units::METRIC)))
@@ -160,10 +160,11 @@ pub fn standing(input: &str) -> Result<Json, InputError> {
         Some(_) => return Err(InputError::at("records", "The records are a list.")),
         None => return Err(InputError::at("records", "The records are missing.")),
     };
+    let by_hand = file.remove("by_hand").map(|asked| items(Some(asked), "by_hand")).transpose()?.unwrap_or_default();
     no_more(file)?;
     let records = records.into_iter().enumerate().map(|(nth, json)| record(nth, json)).collect::<Result<Vec<_>, _>>()?;
-    let judgement =
-        standing::standing(records).map_err(|error: BadHistory<String>| InputError::at("records", format!("{error}.")))?;
+    let judgement = standing::standing(records, &by_hand)
+        .map_err(|error: BadHistory<String>| InputError::at("records", format!("{error}.")))?;
     let because: Vec<String> = judgement.because.iter().map(ToString::to_string).collect();
     Ok(json!({ "standing": judgement.standing.word(), "because": because }))
 }
@@ -181,6 +182,7 @@ fn record(nth: usize, json: Json) -> Result<Record<String>, InputError> {
         },
         "clear" => Deed::Clear {
             closes: object.remove("closes").map(|closes| items(Some(closes), &at("closes"))).transpose()?.unwrap_or_default(),
+            by_hand: object.remove("by_hand").map(|ticked| items(Some(ticked), &at("by_hand"))).transpose()?.unwrap_or_default(),
             counts: object.remove("counts").map(|counts| flag(Some(counts), &at("counts"))).transpose()?.unwrap_or(true),
         },
         "hold" => Deed::Hold,
@@ -225,38 +227,6 @@ fn flag(json: Option<Json>, field: &str) -> Result<bool, InputError> {
         Some(Json::Bool(flag)) => Ok(flag),
         Some(_) => Err(InputError::at(field, "true or false is wanted here.")),
         None => Err(InputError::at(field, "This field is missing.")),
-    }
-}
-
-/// Reads an exported history: one record a line.
-///
-/// # Errors
-/// The line that is no record.
-pub fn read_export(text: &str) -> Result<Vec<Sealed>, String> {
-    let lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty());
-    lines
-        .map(|(nth, line)| serde_json::from_str(line).map_err(|error| format!("line {} is no record: {error}", nth + 1)))
-        .collect()
-}
-
-/// `witnessmark verify`: what is to be said of a history, and whether it fits.
-pub fn verify(records: Vec<Sealed>, head: Option<&str>) -> (String, bool) {
-    let hashes: BTreeSet<String> = records.iter().map(|record| record.hash.clone()).collect();
-    let heads = match chain::verify(records) {
-        Ok(heads) => heads,
-        Err(misfit) => return (misfit.to_string(), false),
-    };
-    let mut words: Vec<String> =
-        heads.iter().map(|end| format!("event {}: {} records fit, head {}", end.event, end.records, end.hash)).collect();
-    if heads.is_empty() {
-        words.push("there are no records".into());
-    }
-    match head {
-        Some(head) if !hashes.contains(&head.to_lowercase()) => {
-            words.push(format!("the history does not reach the head {head}: its end was cut off, or it is another history"));
-            (words.join("\n"), false)
-        }
-        _ => (words.join("\n"), true),
     }
 }
 

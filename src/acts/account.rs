@@ -207,7 +207,7 @@ pub async fn change(house: &House, actor: &Actor, old: &str, new: &str) -> Resul
                     return Err(Refusal::Fields(vec![field("old", "It was changed a moment ago, on another device.")]));
                 }
                 account::set_passphrase(db, link, &hash, now).await?;
-                access::spend(db, link, now).await?;
+                access::spend(db, link, Some((link, device)), now).await?;
                 Ok(device::end_others(db, link, device, now).await?)
             })
         })

@@ -2,15 +2,15 @@
 
 use super::Refusal;
 use super::house::{House, KnownEvent};
-use super::state::{self, EntryState};
+use super::state::{self, EntryState, Waits};
 use crate::rules::standing::Standing;
 use crate::rules::strip::{AreaStrip, strip};
 use crate::rules::units::Units;
+use crate::store::Touch;
 use crate::store::entry::{self, Entry};
 use crate::store::history::{self, Kind};
-use crate::store::{StoreError, Touch};
 use jiff::Timestamp;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
 use uuid::Uuid;
 
@@ -20,7 +20,7 @@ pub struct Row {
     pub entry: Entry,
     pub standing: Standing,
     pub strip: Vec<AreaStrip>,
-    pub waits_since: Option<Timestamp>,
+    pub waits: Option<Waits>,
     /// How many submissions were sent.
     pub sent: u32,
     /// The newest sign-off or withdrawal that says why the entry stands where it does.
@@ -29,6 +29,8 @@ pub struct Row {
     pub finding: Option<String>,
     /// How many of the newest submission's required items are not answered in the edition in force.
     pub missing: usize,
+    /// How many checks by hand the edition in force asks that the car's clear lacks.
+    pub by_hand: usize,
 }
 
 /// A sign-off or withdrawal in short.
@@ -44,8 +46,14 @@ pub struct Word {
 #[derive(Clone, Debug)]
 pub struct Board {
     pub rows: Vec<Arc<Row>>,
-    /// When it was made.
+    /// When it was made, to be shown.
     pub as_of: Timestamp,
+    /// The place and the hash of the event's newest record when it was made; 0 and empty where there was none. What the board
+    /// shows is at least as new.
+    pub place: i64,
+    pub hash: String,
+    /// The edition by which its entries are judged.
+    pub edition: Uuid,
     /// Differs whenever anything on the board may differ.
     pub version: u64,
 }
@@ -58,8 +66,8 @@ impl Board {
 
     /// Those who wait at the gate, oldest first.
     pub fn waiting(&self) -> Vec<&Row> {
-        let mut rows: Vec<&Row> = self.rows.iter().map(Arc::as_ref).filter(|row| row.waits_since.is_some()).collect();
-        rows.sort_by_key(|row| row.waits_since);
+        let mut rows: Vec<&Row> = self.rows.iter().map(Arc::as_ref).filter(|row| row.waits.is_some()).collect();
+        rows.sort_by_key(|row| row.waits.map(|waits| waits.place));
         rows
     }
 }
@@ -109,20 +117,29 @@ impl Boards {
 }
 
 /// The board of an event as it is now.
+///
+/// # Errors
+/// [`Refusal::NotHere`] for an event that is not there.
 pub async fn board(house: &House, event: Uuid) -> Result<Arc<Board>, Refusal> {
     // The version first: whatever is touched from here on, the edition too, leaves this board marked as old.
-    let (old, touched, version) = house.boards.with(event, |kept| (kept.board.clone(), kept.touched.clone(), kept.version));
+    let (old, mut touched, version) = house.boards.with(event, |kept| (kept.board.clone(), kept.touched.clone(), kept.version));
     if let Some(board) = &old
         && touched.is_empty()
     {
         return Ok(board.clone());
     }
-    let known = house.event(event).await?;
+    let (known, place, hash) = house.event_now(event).await?;
+    let old = old.filter(|old| old.edition == known.edition.id);
+    if let Some(old) = &old {
+        // A record that was committed in this moment may not be told of yet: the place promises it, so its row is made anew too.
+        let mut db = house.store.read().await?;
+        touched.extend(history::entries_after(&mut db, event, old.place).await?);
+    }
     let rows = match old {
         Some(old) if touched.len() < 40 => some_anew(house, &known, &old, &touched).await?,
         _ => all_anew(house, &known).await?,
     };
-    let board = Arc::new(Board { rows, as_of: house.now(), version });
+    let board = Arc::new(Board { rows, as_of: house.now(), place, hash, edition: known.edition.id, version });
     house.boards.with(event, |kept| {
         if kept.version == version {
             kept.touched.clear();
@@ -135,52 +152,53 @@ pub async fn board(house: &House, event: Uuid) -> Result<Arc<Board>, Refusal> {
 async fn all_anew(house: &House, known: &KnownEvent) -> Result<Vec<Arc<Row>>, Refusal> {
     let mut db = house.store.read().await?;
     let entries = entry::of_event(&mut db, known.event.id).await?;
-    let mut histories: BTreeMap<Uuid, Vec<history::Record>> = BTreeMap::new();
-    for record in history::of_event(&mut db, known.event.id).await? {
-        histories.entry(record.entry).or_default().push(record);
-    }
+    let mut histories = history::of_event(&mut db, known.event.id).await?;
     drop(db);
     let row = |entry: Entry| {
-        let records = histories.remove(&entry.id).unwrap_or_default();
-        row_of(known, &state::of(known, entry, records, &Units::METRIC)?)
+        let past = histories.remove(&entry.id).unwrap_or_default();
+        Arc::new(row_of(known, &state::of(known, entry, past, &Units::METRIC)))
     };
-    Ok(entries.into_iter().map(row).collect::<Result<Vec<_>, StoreError>>()?.into_iter().map(Arc::new).collect())
+    Ok(entries.into_iter().map(row).collect())
 }
 
 async fn some_anew(house: &House, known: &KnownEvent, old: &Board, touched: &BTreeSet<Uuid>) -> Result<Vec<Arc<Row>>, Refusal> {
     let mut db = house.store.read().await?;
     let mut rows = old.rows.clone();
     for row in rows.iter_mut().filter(|row| touched.contains(&row.entry.id)) {
-        let records = history::of_entry(&mut db, row.entry.id).await?;
-        *row = Arc::new(row_of(known, &state::of(known, row.entry.clone(), records, &Units::METRIC)?)?);
+        let past = history::of_entry(&mut db, row.entry.id).await?;
+        *row = Arc::new(row_of(known, &state::of(known, row.entry.clone(), past, &Units::METRIC)));
     }
     Ok(rows)
 }
 
-fn row_of(known: &KnownEvent, state: &EntryState) -> Result<Row, StoreError> {
+fn row_of(known: &KnownEvent, state: &EntryState) -> Row {
     let open = &state.judgement.still_open;
     let sheet = &known.edition.sheet;
     let word = match state.standing() {
         Standing::Cleared => state.clearance(),
         _ => state.standing_bars().first().copied(),
     };
-    let word = word
-        .map(|record| {
-            let reason = state::word_body(record)?.reason;
-            Ok::<Word, StoreError>(Word { kind: record.kind, at: record.arrived_at, by: record.maker.name.clone(), reason })
-        })
-        .transpose()?;
-    Ok(Row {
+    let word = word.map(|record| Word {
+        kind: record.kind,
+        at: record.arrived_at,
+        by: record.maker.name.clone(),
+        reason: state::reason(record),
+    });
+    Row {
         entry: state.entry.clone(),
         standing: state.standing(),
         strip: match state.shown() {
             Some(sent) => strip(sheet, &sent.answers, &sent.judged, Some(open)),
             None => strip(sheet, &Default::default(), &Default::default(), None),
         },
-        waits_since: state.waits_since,
+        waits: state.waits,
         sent: state.records.iter().filter(|record| record.kind == Kind::Submission).count() as u32,
         word,
-        finding: state.open_findings().first().map(|finding| finding.why.clone()),
+        finding: match state.unreadable() {
+            Some(_) => Some("something of this car's history cannot be read: ask the organizer".into()),
+            None => state.open_findings().first().map(|finding| finding.why.clone()),
+        },
         missing: state.shown().map_or(0, |sent| sent.judged.missing.len()),
-    })
+        by_hand: if state.judgement.is_seen_whole { state.judgement.by_hand_left.len() } else { 0 },
+    }
 }

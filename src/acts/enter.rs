@@ -4,7 +4,7 @@ use super::Refusal;
 use super::house::House;
 use super::rights::{Actor, Role};
 use crate::store::Touch;
-use crate::store::access::{self, Digest, Done, Link};
+use crate::store::access::{self, Digest, Link};
 use crate::store::device::{self, Device, NewDevice};
 use crate::store::event::Event;
 use data_encoding::Specification;
@@ -118,7 +118,6 @@ pub(super) async fn let_in(db: &mut SqliteConnection, new: &NewDevice, spent: Op
     }
     // The same browser with the same link, and yet not let in again: this device was ended.
     device::add(db, new).await.map_err(|error| if error.is_taken() { Refusal::WhoAreYou } else { error.into() })?;
-    access::note(db, new.link, Done::Used, Some((new.link, new.id)), new.from).await?;
     Ok(new.id)
 }
 
@@ -150,7 +149,7 @@ fn of_door(door: &str, link: Digest) -> [u8; 20] {
 }
 
 pub(super) fn entered(device: Uuid, link: Link, cookie: String, seconds: i64) -> Result<Entered, Refusal> {
-    let actor = Actor::on(&Device { id: device, link, used_at: None }).ok_or(Refusal::WhoAreYou)?;
+    let actor = Actor::on(&Device { id: device, link, used_at: None, is_in: true }).ok_or(Refusal::WhoAreYou)?;
     Ok(Entered { actor, cookie, seconds })
 }
 

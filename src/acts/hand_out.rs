@@ -7,7 +7,7 @@ use super::refusal::field;
 use super::rights::{Actor, Deed, Role, Whose, require};
 use crate::rules::words::is_one_line;
 use crate::store::Touch;
-use crate::store::access::{self, Digest, Done, Link};
+use crate::store::access::{self, Digest, Link, Renewal};
 use crate::store::entry::{self, Entry};
 use jiff::{Timestamp, ToSpan};
 use sqlx::SqliteConnection;
@@ -55,6 +55,7 @@ pub(super) fn make(
         entry,
         garage,
         holder: holder.into(),
+        holder_salt: Some(data_encoding::HEXLOWER.encode(&house.new_secret())),
         made_at: house.now(),
         revoked_at: None,
         once: kind == Use::Once,
@@ -67,13 +68,12 @@ pub(super) fn make(
 /// Who hands out: a person, or who runs the server.
 async fn keep_one(house: &House, by: Option<&Actor>, made: (HandedOut, Digest)) -> Result<HandedOut, Refusal> {
     let (out, digest) = made;
-    let (link, noted, now) = (out.link.clone(), by.and_then(Actor::by), house.now());
+    let (link, noted) = (out.link.clone(), by.and_then(Actor::by));
     house
         .write_as(by, Touch::Access, move |db| {
             Box::pin(async move {
                 refuse_a_second(db, &link).await?;
-                access::add_link(db, &link, digest).await?;
-                Ok(access::note(db, link.id, Done::Made, noted, now).await?)
+                Ok(access::add_link(db, &link, digest, noted).await?)
             })
         })
         .await?;
@@ -142,9 +142,8 @@ pub async fn to_drivers(house: &House, actor: &Actor, event: Uuid, drivers: Driv
                 let mut made = Vec::new();
                 for (entry, (out, digest)) in entries.zip(fresh) {
                     let link = Link { entry: Some(entry.id), holder: entry.driver.clone(), ..out.link };
-                    access::revoke_links_of_entry(db, entry.id, now).await?;
-                    access::add_link(db, &link, digest).await?;
-                    access::note(db, link.id, Done::Made, by, now).await?;
+                    access::revoke_links_of_entry(db, entry.id, by, now).await?;
+                    access::add_link(db, &link, digest, by).await?;
                     made.push((entry, HandedOut { link, ..out }));
                 }
                 Ok(made)
@@ -158,14 +157,14 @@ pub async fn to_drivers(house: &House, actor: &Actor, event: Uuid, drivers: Driv
 pub async fn take_back_drivers(house: &House, actor: &Actor, event: Uuid, one: Option<Uuid>) -> Result<(), Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
     house.event(event).await?;
-    let now = house.now();
+    let (now, by) = (house.now(), actor.by());
     let found = house
         .write_as(actor, Touch::Access, move |db| {
             Box::pin(async move {
                 let entries = entry::of_event(db, event).await?.into_iter().map(|entry| entry.id);
                 let meant: Vec<Uuid> = entries.filter(|id| one.is_none_or(|one| one == *id)).collect();
                 for entry in &meant {
-                    access::revoke_links_of_entry(db, *entry, now).await?;
+                    access::revoke_links_of_entry(db, *entry, by, now).await?;
                 }
                 Ok(!meant.is_empty())
             })
@@ -224,14 +223,10 @@ pub(super) async fn renew(
     ends_at: Option<Timestamp>,
 ) -> Result<HandedOut, Refusal> {
     let (secret, digest) = secret_of(house)?;
-    let (id, once, noted, now) = (link.id, link.role == "organizer" || link.once, by.and_then(Actor::by), house.now());
+    let (once, noted, now) = (link.role == "organizer" || link.once, by.and_then(Actor::by), house.now());
+    let new = Renewal { link: link.id, digest, once, ends_at };
     let found = house
-        .write_as(by, Touch::Access, move |db| {
-            Box::pin(async move {
-                access::note(db, id, Done::MadeAnew, noted, now).await?;
-                Ok(access::renew_link(db, id, digest, once, ends_at).await?)
-            })
-        })
+        .write_as(by, Touch::Access, move |db| Box::pin(async move { Ok(access::renew_link(db, &new, noted, now).await?) }))
         .await?;
     if !found {
         return Err(Refusal::NotHere);

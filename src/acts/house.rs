@@ -1,14 +1,16 @@
 //! The house: the store, the clock, the maker of ids and secrets, and what is kept in memory of an unchanged event.
 
 use super::board::Boards;
+use super::raise_edition::{self, Raised};
 use super::rights::Actor;
 use super::{Refusal, enter};
+use crate::rules::edition::Given;
 use crate::rules::sheet::Sheet;
 use crate::rules::sheet_file;
 use crate::store::access::Digest;
 use crate::store::device::{self, Device};
 use crate::store::event::Event;
-use crate::store::{OpenError, Store, StoreError, Touch, Writing, club, event};
+use crate::store::{Chance, OpenError, Store, StoreError, Touch, Writing, club, event, history};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
 use std::collections::HashMap;
@@ -35,11 +37,43 @@ pub struct KnownEdition {
     pub sheet: Sheet,
 }
 
-/// An event with the edition it is judged by.
+/// An event with the edition it is judged by, and those that answers of its entries were given to.
 #[derive(Clone)]
 pub struct KnownEvent {
     pub event: Arc<Event>,
     pub edition: Arc<KnownEdition>,
+    others: Arc<HashMap<Uuid, Arc<KnownEdition>>>,
+    /// The times it was raised to another edition, the oldest first.
+    pub raises: Arc<Vec<Raised>>,
+}
+
+impl KnownEvent {
+    /// An event judged by an edition. `others` are the editions that its entries' answers were given to.
+    pub fn new(event: Arc<Event>, edition: Arc<KnownEdition>, others: impl IntoIterator<Item = Arc<KnownEdition>>) -> KnownEvent {
+        let others = others.into_iter().map(|other| (other.id, other)).collect();
+        KnownEvent { event, edition, others: Arc::new(others), raises: Arc::default() }
+    }
+
+    /// The same event judged by another edition.
+    pub fn judged_by(&self, edition: Arc<KnownEdition>) -> KnownEvent {
+        let others = self.others.values().cloned().chain([self.edition.clone()]);
+        KnownEvent { raises: self.raises.clone(), ..KnownEvent::new(self.event.clone(), edition, others) }
+    }
+
+    /// One of the editions that answers were given to.
+    pub fn other(&self, id: Uuid) -> Option<&KnownEdition> {
+        if self.edition.id == id { Some(&self.edition) } else { self.others.get(&id).map(Arc::as_ref) }
+    }
+
+    /// The edition that answers were given to, beside the one in force.
+    pub fn given_to(&self, id: Uuid) -> Given<'_> {
+        if self.edition.id == id { Given::ToThis } else { self.given_to_any(id) }
+    }
+
+    /// The same beside an edition that is not the one in force.
+    pub fn given_to_any(&self, id: Uuid) -> Given<'_> {
+        self.other(id).map_or(Given::ToNobodyKnowsWhat, |other| Given::To(&other.sheet, other.number))
+    }
 }
 
 /// Things read once and kept until somebody touches them.
@@ -84,6 +118,10 @@ impl House {
             })
         };
         let store = Store::open(path, listener).await?;
+        let (ids, secrets) = (outside.clone(), outside.clone());
+        let chance =
+            Chance { now: outside.now(), id: Box::new(move || ids.new_id()), secret: Box::new(move || secrets.new_secret()) };
+        store.bind_what_is_there(chance).await.map_err(|source| OpenError::Baseline { path: path.to_owned(), source })?;
         Ok(House { store, outside, kept, boards, changes })
     }
 
@@ -128,8 +166,8 @@ impl House {
         }
         let touches = self.touches();
         let edition = club::edition(db, id).await?.ok_or(Refusal::NotHere)?;
-        // It was read when it was added; that it cannot be read now means that a later program is stricter.
-        let sheet = sheet_file::read(&edition.file)
+        // It was read when it was added, by the program of that day: what is asked of new sheets since is not asked of it.
+        let sheet = sheet_file::read_kept(&edition.file)
             .map_err(|error| StoreError::Unreadable(format!("edition {}: {error}", edition.number)))?;
         let known = Arc::new(KnownEdition { id, number: edition.number, sheet });
         self.keep(touches, |kept| drop(kept.editions.insert(id, known.clone())));
@@ -143,11 +181,38 @@ impl House {
         }
         let touches = self.touches();
         let mut db = self.store.read().await?;
-        let event = Arc::new(event::one(&mut db, id).await?.ok_or(Refusal::NotHere)?);
-        let edition = self.edition(&mut db, event.edition).await?;
-        let known = KnownEvent { event, edition };
+        let known = self.read_event(&mut db, id).await?;
         self.keep(touches, |kept| drop(kept.events.insert(id, known.clone())));
         Ok(known)
+    }
+
+    async fn read_event(&self, db: &mut SqliteConnection, id: Uuid) -> Result<KnownEvent, Refusal> {
+        let event = Arc::new(event::one(db, id).await?.ok_or(Refusal::NotHere)?);
+        let edition = self.edition(db, event.edition).await?;
+        let mut others = Vec::new();
+        for other in history::editions_named(db, id).await?.into_iter().filter(|other| *other != edition.id) {
+            match self.edition(db, other).await {
+                Ok(other) => others.push(other),
+                // Answers to it count as unreadable: the car waits, and nobody else does.
+                Err(error) => tracing::error!(%error, edition = %other, "an edition that answers were given to cannot be read"),
+            }
+        }
+        let raises = Arc::new(raise_edition::raises(db, id).await?);
+        Ok(KnownEvent { raises, ..KnownEvent::new(event, edition, others) })
+    }
+
+    /// An event as the store has it in this moment, with the place and the hash of its newest record (0 and empty without one).
+    ///
+    /// What is kept in memory hears of a commit a moment after it. Whoever says how new something is must not ask there: the
+    /// place would promise more than is shown.
+    ///
+    /// # Errors
+    /// [`Refusal::NotHere`] for an event that is not there.
+    pub async fn event_now(&self, id: Uuid) -> Result<(KnownEvent, i64, String), Refusal> {
+        let mut db = self.store.read().await?;
+        // The place first: what comes in while the rest is read is shown and not promised.
+        let (place, hash) = history::head(&mut db, id).await?.unwrap_or_default();
+        Ok((self.read_event(&mut db, id).await?, place, hash))
     }
 
     /// The event an entry belongs to.
@@ -186,6 +251,14 @@ impl House {
             kept.actors.insert(digest, (actor.clone(), until));
         });
         Ok(Some(actor))
+    }
+
+    /// The person behind the secret of a device that was let in once and is not any more.
+    pub async fn ended_actor(&self, secret: &str) -> Result<Option<Arc<Actor>>, Refusal> {
+        let Some(digest) = enter::digest_of(secret) else { return Ok(None) };
+        let mut db = self.store.read().await?;
+        let device = device::by_digest_or_ended(&mut db, digest, self.now()).await?;
+        Ok(device.filter(|device| !device.is_in).as_ref().and_then(Actor::on).map(Arc::new))
     }
 
     /// Notes, to the hour, that a device was here. A note that cannot be written keeps nobody out.

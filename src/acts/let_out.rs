@@ -4,8 +4,7 @@ use super::Refusal;
 use super::house::House;
 use super::rights::{Actor, Deed, Whose, require};
 use crate::store::Touch;
-use crate::store::access::{self, Done};
-use crate::store::device;
+use crate::store::{access, device};
 use uuid::Uuid;
 
 /// Takes back the link of a person of an event: their devices are out at once, and what they sign from then on does not count.
@@ -27,13 +26,7 @@ async fn revoke(house: &House, actor: &Actor, event: Option<Uuid>, link: Uuid) -
     let (now, by) = (house.now(), actor.by());
     let found = house
         .write_as(actor, Touch::Access, move |db| {
-            Box::pin(async move {
-                let found = access::revoke_link(db, event, link, now).await?;
-                if found {
-                    access::note(db, link, Done::TakenBack, by, now).await?;
-                }
-                Ok(found)
-            })
+            Box::pin(async move { Ok(access::revoke_link(db, event, link, by, now).await?) })
         })
         .await?;
     if found { Ok(()) } else { Err(Refusal::NotHere) }
@@ -67,15 +60,7 @@ pub async fn this_device(house: &House, actor: &Actor) -> Result<(), Refusal> {
 pub(super) async fn end(house: &House, actor: &Actor, link: Uuid, device: Uuid) -> Result<(), Refusal> {
     let (now, by) = (house.now(), actor.by());
     let found = house
-        .write_as(actor, Touch::Access, move |db| {
-            Box::pin(async move {
-                let found = device::end(db, link, device, now).await?;
-                if found {
-                    access::note(db, link, Done::DeviceEnded, by, now).await?;
-                }
-                Ok(found)
-            })
-        })
+        .write_as(actor, Touch::Access, move |db| Box::pin(async move { Ok(device::end(db, link, device, by, now).await?) }))
         .await?;
     if found { Ok(()) } else { Err(Refusal::NotHere) }
 }

@@ -3,6 +3,7 @@
 pub mod account;
 pub mod add_photo;
 pub mod board;
+pub mod closing;
 pub mod enter;
 pub mod fill_in;
 pub mod garage;
@@ -14,6 +15,7 @@ pub mod open_event;
 pub mod pass;
 pub mod passkey;
 pub mod personal;
+pub mod preview;
 pub mod raise_edition;
 pub mod refusal;
 pub mod rights;

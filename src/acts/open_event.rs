@@ -4,9 +4,11 @@ use super::Refusal;
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
+use super::submit::settle;
 use crate::rules::answer::Trouble;
 use crate::rules::words::is_one_line;
 use crate::store::event::{self, Event, RunGroup};
+use crate::store::history::{self, EventKind, NewEventRecord};
 use crate::store::{Touch, club};
 use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
@@ -60,7 +62,23 @@ pub async fn open_event(house: &House, actor: &Actor, form: &EventForm) -> Resul
     let (Some(day), Some(edition), true) = (day, edition, troubles.is_empty()) else { return Err(Refusal::Fields(troubles)) };
     let (id, made_at) = (house.new_id(), house.now());
     let event = Event { id, name, venue, day, zone: zone.to_owned(), edition: edition.id, made_at, groups };
-    house.write_as(actor, Touch::Event(id), move |db| Box::pin(async move { Ok(event::add(db, &event).await?) })).await?;
+    let opened = NewEventRecord {
+        id: house.new_id(),
+        event: id,
+        kind: EventKind::Opened,
+        body: "{}".into(),
+        made_at,
+        maker: Some(actor.maker()),
+        salt: house.new_secret(),
+    };
+    house
+        .write_as(actor, Touch::Event(id), move |db| {
+            Box::pin(async move {
+                event::add(db, &event).await?;
+                settle(history::append_to_event(db, &opened).await?)
+            })
+        })
+        .await?;
     Ok(id)
 }
 

@@ -55,10 +55,36 @@ fn minutes(time: Timestamp) -> u32 {
     u32::try_from(time.as_second() / 60).unwrap_or_default()
 }
 
+/// How far an event's history goes, and by which edition its entries are judged there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reached {
+    place: u32,
+    edition: Uuid,
+}
+
+/// How far the history of an entry's event goes now. It is asked before the entry is read: the pass then never says a later place
+/// than the one its standing was computed from.
+///
+/// # Errors
+/// [`Refusal::NotHere`] for an entry or event that is not there.
+pub async fn reached(house: &House, entry: Uuid) -> Result<Reached, Refusal> {
+    let id = house.event_of_entry(entry).await?.event.id;
+    let (known, place, _) = house.event_now(id).await?;
+    // A place that does not fit is older than any list: such a pass counts against none.
+    Ok(Reached { place: u32::try_from(place).unwrap_or(0), edition: known.edition.id })
+}
+
 /// The pass of an entry as it stands now; `None` where it is not cleared, or the event's day is over.
-pub async fn of_entry(house: &House, known: &KnownEvent, state: &EntryState) -> Result<Option<Given>, Refusal> {
+///
+/// `reached` was asked before `state` was read.
+///
+/// # Errors
+/// What the store says.
+pub async fn of_entry(house: &House, known: &KnownEvent, state: &EntryState, reached: Reached) -> Result<Option<Given>, Refusal> {
     let (until, now) = (holds_until(known), house.now());
-    let Some(clear) = state.clearance().filter(|_| state.standing() == Standing::Cleared && now < until) else {
+    // Raised in this very moment: the standing may be by the edition before. The page is told of it and looks again.
+    let is_current = reached.edition == known.edition.id;
+    let Some(clear) = state.clearance().filter(|_| state.standing() == Standing::Cleared && now < until && is_current) else {
         return Ok(None);
     };
     let pass = Pass {
@@ -67,6 +93,7 @@ pub async fn of_entry(house: &House, known: &KnownEvent, state: &EntryState) -> 
         clear: clear.id.into_bytes(),
         made_min: minutes(now),
         until_min: minutes(until),
+        place: reached.place,
         number: state.entry.number.to_string(),
         group: state.entry.group.clone(),
     };

@@ -50,7 +50,7 @@ pub async fn give_out(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Re
         photos.push(json!({ "id": photo, "jpeg_base64": BASE64.encode(&jpeg) }));
     }
     let typed = serde_json::to_value(draft::of_entry(&mut db, id).await?).unwrap_or_default();
-    let records = history::of_entry(&mut db, id).await?.into_iter().map(|record| {
+    let records = history::of_entry(&mut db, id).await?.records.into_iter().map(|record| {
         let body: Json = serde_json::from_str(&record.body).unwrap_or(Json::String(record.body));
         json!({ "id": record.id, "kind": record.kind.word(), "number": record.number, "seen": record.seen, "body": body,
             "made_at": record.made_at.to_string(), "arrived_at": record.arrived_at.to_string(),
@@ -74,8 +74,8 @@ pub async fn give_out(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Re
 pub async fn erase(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Result<(), Refusal> {
     require(actor, Deed::AnswerForData, Whose::Entry { event, entry: id })?;
     of_event(house, event, id).await?;
-    let now = house.now();
-    house.write_as(actor, Touch::All, move |db| Box::pin(async move { Ok(personal::erase(db, id, now).await?) })).await?;
+    let (now, by) = (house.now(), actor.by());
+    house.write_as(actor, Touch::All, move |db| Box::pin(async move { Ok(personal::erase(db, id, by, now).await?) })).await?;
     Ok(house.store.tidy().await?)
 }
 
@@ -97,9 +97,9 @@ pub async fn keep_the_term(house: &House, term: Term) -> Result<usize, Refusal> 
         };
         for entry in entries.into_iter().filter(|entry| entry.erased_at.is_none()) {
             let (id, now) = (entry.id, house.now());
-            let erase = house
-                .store
-                .write::<_, Refusal, _>(Touch::All, move |db| Box::pin(async move { Ok(personal::erase(db, id, now).await?) }));
+            let erase = house.store.write::<_, Refusal, _>(Touch::All, move |db| {
+                Box::pin(async move { Ok(personal::erase(db, id, None, now).await?) })
+            });
             erase.await?;
             erased += 1;
         }

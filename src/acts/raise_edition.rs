@@ -1,17 +1,17 @@
-//! Raising an event to another edition of the sheet: first what it would move and why, then the deed.
+//! Raising an event to another edition of the sheet: a record of the event's chain that tells what it moved.
 
 use super::Refusal;
-use super::house::{House, KnownEvent};
+use super::house::House;
+use super::preview::{self, Moved};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
-use super::state;
 use crate::rules::sheet_file;
-use crate::rules::standing::Standing;
-use crate::rules::units::Units;
 use crate::store::club::{self, Edition};
-use crate::store::entry::{self, Entry};
-use crate::store::{Touch, event, history};
-use std::collections::BTreeMap;
+use crate::store::history::{self, Appended, EventKind, EventRecord, NewEventRecord};
+use crate::store::{StoreError, Touch, event};
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 /// Adds a sheet file as the club's next edition. Gives its id.
@@ -28,62 +28,100 @@ pub async fn add_edition(house: &House, actor: &Actor, file: &str) -> Result<Uui
     Ok(id)
 }
 
-/// An entry whose standing another edition would move.
-pub struct Move {
-    pub entry: Entry,
-    pub from: Standing,
-    pub to: Standing,
-    /// In words: what is not answered, what is found.
-    pub why: Vec<String>,
+/// A raise as the organizer hands it over.
+#[derive(Clone, Debug)]
+pub struct Raise {
+    pub id: Uuid,
+    pub edition: Uuid,
+    /// [`preview::Preview::digest`] of what the organizer's page showed.
+    pub shown: String,
 }
 
-/// What raising the event to an edition would do, before it happens.
-pub async fn preview(house: &House, actor: &Actor, event_id: Uuid, edition: Uuid) -> Result<Vec<Move>, Refusal> {
-    require(actor, Deed::RunTheEvent, Whose::Event(event_id))?;
-    let now = house.event(event_id).await?;
-    let mut db = house.store.read().await?;
-    let then = KnownEvent { event: now.event.clone(), edition: house.edition(&mut db, edition).await? };
-    let entries = entry::of_event(&mut db, event_id).await?;
-    let mut histories: BTreeMap<Uuid, Vec<history::Record>> = BTreeMap::new();
-    for record in history::of_event(&mut db, event_id).await? {
-        histories.entry(record.entry).or_default().push(record);
-    }
-    drop(db);
-    let mut moves = Vec::new();
-    for entry in entries {
-        let records = histories.remove(&entry.id).unwrap_or_default();
-        let before = state::of(&now, entry.clone(), records.clone(), &Units::METRIC)?;
-        let after = state::of(&then, entry.clone(), records, &Units::METRIC)?;
-        let complete = |state: &state::EntryState| state.in_force.iter().all(|sent| sent.judged.is_complete());
-        if before.standing() != after.standing() || complete(&before) != complete(&after) {
-            moves.push(Move { entry, from: before.standing(), to: after.standing(), why: reasons(&then, &after) });
-        }
-    }
-    Ok(moves)
+/// What a raise's record says.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct RaiseBody {
+    pub from: Uuid,
+    pub from_number: u32,
+    pub to: Uuid,
+    pub to_number: u32,
+    /// What it moved, entry by entry.
+    pub moved: Vec<Moved>,
 }
 
-fn reasons(then: &KnownEvent, after: &state::EntryState) -> Vec<String> {
-    let mut why: Vec<String> = after.open_findings().into_iter().map(|finding| finding.why.clone()).collect();
-    for (item, _) in after.in_force.iter().flat_map(|sent| &sent.judged.missing) {
-        let name = then.edition.sheet.item(item.as_str()).map_or(item.as_str(), |item| item.name.as_str());
-        why.push(format!("Not answered: {name}."));
-    }
-    why.sort();
-    why.dedup();
-    why
+/// A raise as it stands in the event's chain.
+#[derive(Clone, Debug)]
+pub struct Raised {
+    pub id: Uuid,
+    pub place: i64,
+    pub at: Timestamp,
+    pub by: String,
+    /// `None` where its words cannot be read.
+    pub body: Option<RaiseBody>,
+}
+
+/// The raises of an event, the oldest first.
+pub(super) async fn raises(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Raised>, StoreError> {
+    let raised = |record: EventRecord| Raised {
+        id: record.id,
+        place: record.place,
+        at: record.arrived_at,
+        by: record.maker.map_or_else(|| "the program".into(), |maker| maker.name),
+        body: serde_json::from_str(&record.body).ok(),
+    };
+    let records = history::event_records(db, event).await?.into_iter();
+    Ok(records.filter(|record| record.kind == EventKind::Raise).map(raised).collect())
 }
 
 /// Raises the event to the edition. Every entry is judged by it from now on.
-pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, edition: Uuid) -> Result<(), Refusal> {
+///
+/// What it moves is worked out once more in the transaction: where that is not what the organizer's page showed, nothing is raised.
+///
+/// # Errors
+/// [`Refusal::Stale`] where the page showed something else; [`Refusal::NotHere`] for an edition that is not there.
+pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, raise: Raise) -> Result<Appended, Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event_id))?;
-    house.event(event_id).await?;
-    {
-        let mut db = house.store.read().await?;
-        house.edition(&mut db, edition).await?;
+    super::submit::check_id(raise.id)?;
+    let now = house.event(event_id).await?;
+    if now.edition.id == raise.edition {
+        return Err(Refusal::NotNow(format!("This event is judged by edition {} already.", now.edition.number)));
     }
+    let then = {
+        let mut db = house.store.read().await?;
+        now.judged_by(house.edition(&mut db, raise.edition).await?)
+    };
+    let record = NewEventRecord {
+        id: raise.id,
+        event: event_id,
+        kind: EventKind::Raise,
+        body: String::new(),
+        made_at: house.now(),
+        maker: Some(actor.maker()),
+        salt: house.new_secret(),
+    };
     house
         .write_as(actor, Touch::Event(event_id), move |db| {
-            Box::pin(async move { Ok(event::set_edition(db, event_id, edition).await?) })
+            Box::pin(async move {
+                if history::has_record(db, raise.id).await? {
+                    return Ok(Appended::Again);
+                }
+                if event::edition_of(db, event_id).await? != Some(now.edition.id) {
+                    return Err(Refusal::Stale);
+                }
+                let seen = preview::read(db, &now, &then).await?;
+                if seen.digest() != raise.shown {
+                    return Err(Refusal::Stale);
+                }
+                let body = RaiseBody {
+                    from: now.edition.id,
+                    from_number: now.edition.number,
+                    to: then.edition.id,
+                    to_number: then.edition.number,
+                    moved: seen.moved(),
+                };
+                let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
+                event::set_edition(db, event_id, then.edition.id).await?;
+                super::submit::settle(history::append_to_event(db, &NewEventRecord { body, ..record }).await?)
+            })
         })
         .await
 }

@@ -59,24 +59,34 @@ impl Role {
     }
 }
 
-/// A person on a device, let in by a link.
+/// Whether a person's device is still let in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Admission {
+    In,
+    /// It was ended, its link was revoked, or its time is over. It may do nothing, except that a hold from it still counts.
+    Ended,
+}
+
+/// A person on a device that came in by a link.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Actor {
     pub role: Role,
     pub name: String,
     pub link: Uuid,
     pub device: Uuid,
+    pub admission: Admission,
 }
 
 impl Actor {
     /// The person behind a device.
     pub fn on(device: &Device) -> Option<Actor> {
         let role = Role::of_link(&device.link)?;
-        Some(Actor { role, name: device.link.holder.clone(), link: device.link.id, device: device.id })
+        let admission = if device.is_in { Admission::In } else { Admission::Ended };
+        Some(Actor { role, name: device.link.holder.clone(), link: device.link.id, device: device.id, admission })
     }
 
     /// Who does something with a link, for the notes that stay.
-    pub fn by(&self) -> crate::store::access::By {
+    pub fn by(&self) -> crate::store::deed::By {
         Some((self.link, self.device))
     }
 
@@ -188,8 +198,22 @@ pub fn may(role: Role, deed: Deed, whose: Whose) -> bool {
     }
 }
 
-/// Lets the deed pass or refuses it as something that is not there.
+/// Lets the deed pass or refuses it.
+///
+/// # Errors
+/// [`Refusal::WhoAreYou`] for a device that was ended; [`Refusal::NotHere`] for a deed that the table does not allow.
 pub fn require(actor: &Actor, deed: Deed, whose: Whose) -> Result<(), Refusal> {
+    match actor.admission {
+        Admission::In => require_even_ended(actor, deed, whose),
+        Admission::Ended => Err(Refusal::WhoAreYou),
+    }
+}
+
+/// As [`require`], for the one deed that an ended device may do. Its transaction decides: it takes a hold and refuses a clear.
+///
+/// # Errors
+/// [`Refusal::NotHere`] for a deed that the table does not allow.
+pub fn require_even_ended(actor: &Actor, deed: Deed, whose: Whose) -> Result<(), Refusal> {
     if may(actor.role, deed, whose) { Ok(()) } else { Err(Refusal::NotHere) }
 }
 
@@ -199,6 +223,19 @@ mod tests {
 
     fn id(n: u128) -> Uuid {
         Uuid::from_u128(n)
+    }
+
+    #[test]
+    fn an_ended_device_may_do_nothing_that_is_not_asked_for_it_by_name() {
+        let role = Role::Inspector { event: id(1) };
+        let ended = Actor { role, name: "R. Holt".into(), link: id(2), device: id(3), admission: Admission::Ended };
+        let entry = Whose::Entry { event: id(1), entry: id(10) };
+        for deed in Deed::ALL {
+            assert!(matches!(require(&ended, deed, entry), Err(Refusal::WhoAreYou)), "{deed:?}");
+        }
+        assert!(require_even_ended(&ended, Deed::WorkTheGate, entry).is_ok());
+        let elsewhere = Whose::Entry { event: id(4), entry: id(10) };
+        assert!(matches!(require_even_ended(&ended, Deed::WorkTheGate, elsewhere), Err(Refusal::NotHere)), "another event");
     }
 
     #[test]

@@ -1,37 +1,48 @@
 //! Signing off at the gate: clear or hold, by a named inspector who says what they had in front of them.
 
 use super::Refusal;
+use super::closing::{self, Closing, closing_of};
 use super::gate_photo::MOST_OF_ONE;
 use super::house::{House, KnownEvent};
 use super::refusal::field;
-use super::rights::{Actor, Deed, Whose, require};
-use super::state::{self, EntryState, WordBody};
+use super::rights::{Actor, Deed, Whose, require_even_ended};
+use super::state::{self, EntryState, Sent, WordBody};
 use super::submit::{MOST_SEEN, check_id, new_record, settle};
-use crate::rules::answer::is_asked;
+use crate::rules::answer::{Answer, Trouble, Typed, from_typed};
+use crate::rules::judge::Finding;
 use crate::rules::sheet::Item;
 use crate::rules::standing::{Because, Standing};
 use crate::rules::units::Units;
-use crate::rules::words::has_control;
+use crate::rules::words::{ItemId, Place, has_control};
 use crate::store::history::{self, Appended, Kind, NewRecord};
-use crate::store::{Touch, Writing, entry, photo};
+use crate::store::{Touch, Writing, device, entry, event, photo};
 use jiff::Timestamp;
-use std::collections::BTreeSet;
+use jiff::civil::Date;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// The longest reason, in characters.
 pub const REASON_LONGEST: usize = 400;
+/// The longest sentence on what was seen of one item, in characters.
+pub const SEEN_LONGEST: usize = 200;
 
 /// A sign-off as the inspector's device hands it over.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct SignOff {
     pub id: Uuid,
     pub clear: bool,
+    /// The edition by which the inspector's page was made; a hold needs none.
+    pub edition: Option<Uuid>,
     pub seen: Vec<Uuid>,
     pub made_at: Option<Timestamp>,
     /// Why the car is held; may be empty for a clear.
     pub reason: String,
     /// Items whose finding was seen put right.
     pub closes: BTreeSet<String>,
+    /// What the inspector measured of such an item, as it was typed.
+    pub readings: BTreeMap<String, Typed>,
+    /// What the inspector saw of such an item, in a sentence.
+    pub seen_as: BTreeMap<String, String>,
     /// Items checked by hand on this page.
     pub by_hand: BTreeSet<String>,
     /// Photos taken at the gate, which must have arrived before.
@@ -40,14 +51,16 @@ pub struct SignOff {
 
 /// Clears or holds a car.
 ///
-/// A hold is always taken. A clear is taken only where the rule then says *cleared*: one whose maker had not seen all
-/// there is, or that leaves a finding or a check open, is refused with the reason and nothing is recorded.
+/// A hold is always taken, from a device that was ended too. A clear is taken only where the rule then says *cleared*: one whose
+/// maker had not seen all there is, whose page was made by another edition, or that leaves a finding or a check open, is refused
+/// with the reason and nothing is recorded.
 ///
 /// # Errors
-/// [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do.
+/// [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do; [`Refusal::WhoAreYou`] for a clear from
+/// a device that is not let in.
 pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignOff) -> Result<Appended, Refusal> {
     let known = house.event_of_entry(entry_id).await?;
-    require(actor, Deed::WorkTheGate, Whose::Entry { event: known.event.id, entry: entry_id })?;
+    require_even_ended(actor, Deed::WorkTheGate, Whose::Entry { event: known.event.id, entry: entry_id })?;
     check_id(given.id)?;
     check_words(&given)?;
     let kind = if given.clear { Kind::Clear } else { Kind::Hold };
@@ -56,11 +69,48 @@ pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignO
         items: given.closes.clone(),
         by_hand: given.by_hand.clone(),
         photos: given.photos.clone(),
+        photo_digests: digests_of(house, entry_id, &given.photos).await?,
+        ..closed_with(&known, &given)
     };
     let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
-    let record = new_record(house, actor, (known.event.id, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
+    let mut record = new_record(house, actor, (&known, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
+    record.edition = given.clear.then_some(known.edition.id);
     let touch = Touch::Entry { event: known.event.id, entry: entry_id };
     house.store.write::<_, Refusal, _>(touch, move |db| Box::pin(async move { put(db, &known, &given, &record).await })).await
+}
+
+/// The readings and sentences that a clear closes findings with. What cannot be read is looked at again, and refused, where it is
+/// known what is open.
+fn closed_with(known: &KnownEvent, given: &SignOff) -> WordBody {
+    let mut body = WordBody::default();
+    for item in given.closes.iter().filter(|_| given.clear) {
+        if let Some(sentence) = given.seen_as.get(item).map(|text| text.trim()).filter(|text| !text.is_empty()) {
+            body.seen_as.insert(item.clone(), sentence.to_owned());
+        }
+        if let Ok(Some(reading)) = reading_of(known, given, item) {
+            body.readings.insert(item.clone(), reading.to_json());
+        }
+    }
+    body
+}
+
+/// What the inspector measured of an item.
+fn reading_of(known: &KnownEvent, given: &SignOff, item: &str) -> Result<Option<Answer>, Vec<Trouble>> {
+    match (known.edition.sheet.item(item), given.readings.get(item)) {
+        // A tyre code's own day is held against the event's day by the judge.
+        (Some(item), Some(typed)) => from_typed(item, typed, Date::MAX),
+        _ => Ok(None),
+    }
+}
+
+/// A photo that is not here has none; the transaction refuses it.
+async fn digests_of(house: &House, entry: Uuid, photos: &BTreeSet<Uuid>) -> Result<BTreeMap<Uuid, String>, Refusal> {
+    if photos.is_empty() {
+        return Ok(BTreeMap::new());
+    }
+    let mut digests = photo::digests(&mut *house.store.read().await?, entry).await?;
+    digests.retain(|photo, _| photos.contains(photo));
+    Ok(digests)
 }
 
 fn check_words(given: &SignOff) -> Result<(), Refusal> {
@@ -78,31 +128,43 @@ fn check_words(given: &SignOff) -> Result<(), Refusal> {
     if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {
         troubles.push(field("seen", "What this sign-off says it has seen cannot be. Open the car again."));
     }
+    for (item, sentence) in &given.seen_as {
+        if sentence.trim().chars().count() > SEEN_LONGEST || has_control(sentence) {
+            let words = format!("Say what you saw in one line of at most {SEEN_LONGEST} characters.");
+            troubles.push(field(&format!("seen-{item}"), words));
+        }
+    }
     if given.photos.len() > MOST_OF_ONE {
         troubles.push(field("photos", format!("At most {MOST_OF_ONE} photos.")));
     }
     if troubles.is_empty() { Ok(()) } else { Err(Refusal::Fields(troubles)) }
 }
 
-/// Inside the transaction: the history cannot go on between the look and the record.
+/// Inside the transaction: neither the history nor the sheet can go on between the look and the record.
 async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &NewRecord) -> Result<Appended, Refusal> {
-    let records = history::of_entry(db, record.entry).await?;
+    let past = history::of_entry(db, record.entry).await?;
     for id in &given.photos {
         if photo::entry_of(db, *id).await? != Some(record.entry) {
             return Err(Refusal::Fields(vec![field("photos", "A photo of this sign-off is not here: add it again.")]));
         }
     }
-    let there_already = records.iter().any(|there| there.id == record.id);
+    let there_already = past.records.iter().any(|there| there.id == record.id);
     if given.clear && !there_already {
+        // Before anything is said of the car: a device that was ended learns nothing of it.
+        if !device::is_let_in(db, record.maker.device, record.arrived_at).await? {
+            return Err(Refusal::WhoAreYou);
+        }
+        if event::edition_of(db, known.event.id).await? != Some(known.edition.id) || given.edition != Some(known.edition.id) {
+            return Err(Refusal::Stale);
+        }
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
-        let before = state::of(known, entry, records, &Units::METRIC)?;
-        may_clear(known, &before, given)?;
+        may_clear(known, &state::of(known, entry, past, &Units::METRIC), given)?;
     }
     let outcome = settle(history::append(db, record).await?)?;
     if given.clear && outcome == Appended::New {
         // The rule has the last word. Were it not to say "cleared" here, the check above would have a hole.
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
-        let after = state::of(known, entry, history::of_entry(db, record.entry).await?, &Units::METRIC)?;
+        let after = state::of(known, entry, history::of_entry(db, record.entry).await?, &Units::METRIC);
         if after.standing() != Standing::Cleared {
             return Err(not_cleared(&after));
         }
@@ -112,6 +174,9 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
 
 /// Why a clear that has seen all there is does not clear.
 fn not_cleared(after: &EntryState) -> Refusal {
+    if after.unreadable().is_some() {
+        return cannot_be_read();
+    }
     let waits = after.judgement.because.iter().any(|because| matches!(because, Because::ClearWaitsFor(_)));
     if !waits {
         return Refusal::Stale;
@@ -123,10 +188,21 @@ fn not_cleared(after: &EntryState) -> Refusal {
     )
 }
 
+fn cannot_be_read() -> Refusal {
+    Refusal::NotNow(
+        "Something of this car's history cannot be read, so it cannot be cleared; it can be held. Tell the organizer: \
+         a new entry for the car is the way out."
+            .into(),
+    )
+}
+
 fn may_clear(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Result<(), Refusal> {
     let seen: BTreeSet<Uuid> = given.seen.iter().copied().collect();
     if !before.judgement.heads.iter().all(|head| seen.contains(head)) {
         return Err(Refusal::Stale);
+    }
+    if before.unreadable().is_some() {
+        return Err(cannot_be_read());
     }
     if before.in_force.is_empty() {
         return Err(Refusal::NotNow("Nothing has been sent for this car yet: there is nothing to clear.".into()));
@@ -137,12 +213,7 @@ fn may_clear(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Result
             "{count} of the items that this edition asks for are not answered: the driver has to send again."
         )));
     }
-    let mut troubles = Vec::new();
-    for finding in before.open_findings() {
-        if !given.closes.contains(finding.item.as_str()) {
-            troubles.push(field(&format!("closes-{}", finding.item), format!("Still open: {}", finding.why)));
-        }
-    }
+    let mut troubles = open_troubles(known, before, given);
     for item in by_hand(known, before).into_iter().filter(|item| !given.by_hand.contains(item.id.as_str())) {
         let check = item.by_hand.as_deref().unwrap_or(&item.name);
         troubles.push(field(&format!("by-hand-{}", item.id), format!("Not checked by hand yet: {check}.")));
@@ -151,9 +222,64 @@ fn may_clear(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Result
     if troubles.is_empty() { Ok(()) } else { Err(Refusal::Fields(troubles)) }
 }
 
-/// What the inspector checks by hand on this car: the sheet's items that any submission in force is asked.
+/// What is still wanted to close the open findings.
+fn open_troubles(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Vec<Trouble> {
+    let mut by_item: BTreeMap<&ItemId, Vec<&Finding>> = BTreeMap::new();
+    for finding in before.open_findings() {
+        by_item.entry(&finding.item).or_default().push(finding);
+    }
+    let mut troubles = Vec::new();
+    for (item, open) in by_item {
+        if !given.closes.contains(item.as_str()) {
+            troubles.extend(open.iter().map(|finding| field(&format!("closes-{item}"), format!("Still open: {}", finding.why))));
+            continue;
+        }
+        let says = given.seen_as.get(item.as_str()).is_some_and(|text| !text.trim().is_empty());
+        match closing_of(known, item, &open) {
+            Closing::ByTick => {}
+            Closing::BySentence if !says => {
+                troubles
+                    .push(field(&format!("seen-{item}"), "Say in a sentence what you saw: this edition does not ask it alike."));
+            }
+            Closing::ByReading(places) => {
+                troubles.extend(reading_troubles(known, &before.in_force, given, item, &places, says));
+            }
+            Closing::BySentence => {}
+        }
+    }
+    troubles
+}
+
+/// What is wrong with an inspector's own reading: it is judged like any other. A sentence may stand in its place, never beside one
+/// that is still beyond the limit.
+fn reading_troubles(
+    known: &KnownEvent,
+    in_force: &[Sent],
+    given: &SignOff,
+    id: &ItemId,
+    places: &[Place],
+    says: bool,
+) -> Vec<Trouble> {
+    let at = |place: &str| format!("reading-{id}{}{place}", if place.is_empty() { "" } else { "." });
+    let reading = match reading_of(known, given, id.as_str()) {
+        Ok(reading) => reading,
+        Err(troubles) => {
+            return troubles.into_iter().map(|trouble| Trouble { field: at(&trouble.field), ..trouble }).collect();
+        }
+    };
+    let (Some(item), Some(reading)) = (known.edition.sheet.item(id.as_str()), reading) else {
+        let words = "Measure it yourself and give the reading, or say in a sentence what you saw.";
+        let first = places.first().map(|place| place.token()).unwrap_or_default();
+        return if says { Vec::new() } else { vec![field(&at(&first), words)] };
+    };
+    let mut still: Vec<Finding> =
+        in_force.iter().flat_map(|sent| closing::still_found(known, item, &reading, &sent.answers)).collect();
+    still.dedup();
+    still.iter().map(|finding| field(&at(&finding.place.token()), format!("Still: {}", finding.why))).collect()
+}
+
+/// What the inspector checks by hand on this car now.
 pub fn by_hand<'s>(known: &'s KnownEvent, state: &EntryState) -> Vec<&'s Item> {
-    let sheet = &known.edition.sheet;
-    let asked = |item: &&Item| state.in_force.iter().any(|sent| is_asked(sheet, item, &sent.answers));
-    sheet.items().filter(|item| item.by_hand.is_some()).filter(asked).collect()
+    let now = state.by_hand_now();
+    known.edition.sheet.items().filter(|item| now.contains(&item.id)).collect()
 }

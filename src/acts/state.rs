@@ -1,21 +1,23 @@
 //! An entry's state: its history read, the rule applied, what is shown of it.
 
 use super::Refusal;
+use super::closing::closes;
 use super::house::{House, KnownEvent};
-use crate::rules::answer::{self, Answers};
-use crate::rules::judge::{Finding, Judged, judge};
-use crate::rules::sheet::Sheet;
+use crate::rules::answer::{Answers, is_asked};
+use crate::rules::edition::read_and_judge;
+use crate::rules::graph::Graph;
+use crate::rules::judge::{Finding, Judged};
+use crate::rules::sheet::Item;
 use crate::rules::standing::{self, Deed, Judgement, Standing};
 use crate::rules::units::Units;
 use crate::rules::words::ItemId;
 use crate::store::StoreError;
 use crate::store::entry::{self, Entry};
-use crate::store::history::{self, Kind, Record};
+use crate::store::history::{self, Kind, Past, Record};
 use jiff::Timestamp;
-use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value as Json};
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// What a submission's body holds.
@@ -23,6 +25,9 @@ use uuid::Uuid;
 pub struct SubmissionBody {
     pub edition: Uuid,
     pub answers: Map<String, Json>,
+    /// SHA-256 of each photo that an answer names. Left out where there are none, as in records of before.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub photo_digests: BTreeMap<Uuid, String>,
 }
 
 /// What a sign-off's or withdrawal's body holds.
@@ -36,9 +41,18 @@ pub struct WordBody {
     /// Items checked by hand.
     #[serde(default)]
     pub by_hand: BTreeSet<String>,
+    /// The inspector's own readings of items whose finding was seen put right, each as an answers file has it.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub readings: BTreeMap<String, Json>,
+    /// What the inspector saw of an item whose finding was put right, in a sentence.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub seen_as: BTreeMap<String, String>,
     /// Photos taken at the gate. Left out where there are none, as in the records of before there were any.
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     pub photos: BTreeSet<Uuid>,
+    /// SHA-256 of each of them.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub photo_digests: BTreeMap<Uuid, String>,
 }
 
 /// A submission read by the edition in force.
@@ -46,9 +60,23 @@ pub struct WordBody {
 pub struct Sent {
     pub id: Uuid,
     pub number: u32,
+    pub place: i64,
     pub arrived_at: Timestamp,
+    /// The edition that it was given to.
+    pub edition: Uuid,
+    /// The answers as they were sent.
+    pub stored: Map<String, Json>,
     pub answers: Answers,
     pub judged: Judged,
+}
+
+/// A submission that waits for the gate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Waits {
+    /// Its place in the event's chain: who waits longest is a matter of this.
+    pub place: i64,
+    /// When it arrived, to be shown.
+    pub since: Timestamp,
 }
 
 /// Where an entry stands, and all it rests on.
@@ -59,65 +87,100 @@ pub struct EntryState {
     pub judgement: Judgement<Uuid>,
     /// The submissions in force, the oldest first; usually one.
     pub in_force: Vec<Sent>,
-    /// Since when a submission waits that no sign-off has seen.
-    pub waits_since: Option<Timestamp>,
+    /// The hand checks that the edition in force asks of this car.
+    pub by_hand: BTreeSet<ItemId>,
+    pub waits: Option<Waits>,
 }
 
-/// Answers of a stored submission, as far as this sheet still asks for them.
-pub fn read_answers(sheet: &Sheet, answers: &Map<String, Json>) -> Answers {
-    let read = |item: &crate::rules::sheet::Item| {
-        // They were checked against the calendar when they arrived; the judge holds them against the event's day.
-        let answer = answer::from_json(item, answers.get(item.id.as_str())?, Date::MAX).ok()??;
-        Some((item.id.clone(), answer))
-    };
-    sheet.items().filter_map(read).collect()
-}
-
-/// Reads an entry's history and applies the rule.
-///
-/// # Errors
-/// [`StoreError::Unreadable`] where a stored record has a form it cannot have: never shown as a standing.
-pub fn of(known: &KnownEvent, entry: Entry, records: Vec<Record>, units: &Units) -> Result<EntryState, StoreError> {
-    let mut graph = Vec::with_capacity(records.len());
-    let mut submissions = Vec::new();
-    let older = seen_by_submissions(&records);
-    for record in &records {
-        let deed = match record.kind {
-            // The rule asks nothing of a submission that is not in force: a season's history costs what its last sheet costs.
-            Kind::Submission if older.contains(&record.id) => Deed::Submission { complete: false, open: BTreeSet::new() },
-            Kind::Submission => {
-                let body: SubmissionBody = body_of(record)?;
-                let answers = read_answers(&known.edition.sheet, &body.answers);
-                let judged = judge(&known.edition.sheet, &answers, known.event.day, units);
-                let deed = Deed::Submission { complete: judged.is_complete(), open: judged.open_items() };
-                let number = record.number.unwrap_or_default();
-                submissions.push(Sent { id: record.id, number, arrived_at: record.arrived_at, answers, judged });
-                deed
-            }
-            Kind::Clear => Deed::Clear { closes: closes(record)?, counts: record.counts },
-            Kind::Hold => Deed::Hold,
-            Kind::Withdrawal => Deed::Withdrawal,
-        };
-        graph.push(standing::Record { id: record.id, seen: record.seen.iter().copied().collect(), deed });
-    }
-    let judgement = standing::standing(graph).map_err(|error| StoreError::Unreadable(format!("a history: {error}")))?;
-    let in_force: Vec<Sent> = submissions.into_iter().filter(|sent| judgement.in_force.contains(&sent.id)).collect();
-    let waits_since = waits_since(&records, &in_force);
-    Ok(EntryState { entry, records, judgement, in_force, waits_since })
-}
-
-/// Everything that a submission has seen, over others too: what is in it and a submission is not in force.
-fn seen_by_submissions(records: &[Record]) -> BTreeSet<Uuid> {
-    let by_id: HashMap<Uuid, &Record> = records.iter().map(|record| (record.id, record)).collect();
-    let submissions = records.iter().filter(|record| record.kind == Kind::Submission);
-    let mut todo: Vec<Uuid> = submissions.flat_map(|record| record.seen.iter().copied()).collect();
-    let mut seen = BTreeSet::new();
-    while let Some(id) = todo.pop() {
-        if seen.insert(id) {
-            todo.extend(by_id.get(&id).into_iter().flat_map(|record| record.seen.iter().copied()));
+/// Reads an entry's history and applies the rule. A history that cannot be read whole is never cleared, and says why: one bad car
+/// never stops the others.
+pub fn of(known: &KnownEvent, entry: Entry, past: Past, units: &Units) -> EntryState {
+    let Past { records, mut unreadable } = past;
+    let graph = Graph::new(records.iter().map(|record| (record.id, record.seen.iter().copied())));
+    let place = |record: &Record| graph.place(&record.id);
+    let submissions: Vec<usize> = records.iter().filter(|record| record.kind == Kind::Submission).filter_map(place).collect();
+    let newest: BTreeSet<Uuid> = standing::in_force(&graph, submissions).into_iter().map(|place| graph.id(place)).collect();
+    let mut in_force = Vec::new();
+    for record in records.iter().filter(|record| newest.contains(&record.id)) {
+        match Sent::read(known, record, units) {
+            Ok(sent) => in_force.push(sent),
+            Err(error) => unreadable.push(error.to_string()),
         }
     }
-    seen
+    let by_hand = asked_by_hand(known, &in_force);
+    let mut deeds = vec![Deed::Hold; graph.len()];
+    for record in &records {
+        if let Some(place) = place(record) {
+            deeds[place] = deed_of(known, record, &in_force, &graph);
+        }
+    }
+    let judgement = standing::standing_in(&graph, &deeds, &by_hand).with_unreadable(unreadable);
+    let waits = waits(&judgement, &in_force, &records, &graph);
+    EntryState { entry, records, judgement, in_force, by_hand, waits }
+}
+
+impl Sent {
+    /// Reads a submission by the edition in force.
+    ///
+    /// # Errors
+    /// [`StoreError::Unreadable`] where its body has a form it cannot have.
+    fn read(known: &KnownEvent, record: &Record, units: &Units) -> Result<Sent, StoreError> {
+        let body: SubmissionBody = body_of(record)?;
+        let given = known.given_to(body.edition);
+        let (answers, judged) = read_and_judge(&known.edition.sheet, given, &body.answers, known.event.day, units);
+        Ok(Sent {
+            id: record.id,
+            number: record.number.unwrap_or_default(),
+            place: record.place,
+            arrived_at: record.arrived_at,
+            edition: body.edition,
+            stored: body.answers,
+            answers,
+            judged,
+        })
+    }
+}
+
+/// What a record does, as far as the rule looks at it. The rule asks nothing of a submission that is not in force: a season's
+/// history costs what its last sheet costs. One in force that cannot be read is not complete.
+fn deed_of(known: &KnownEvent, record: &Record, in_force: &[Sent], graph: &Graph<Uuid>) -> Deed {
+    match record.kind {
+        Kind::Submission => match in_force.iter().find(|sent| sent.id == record.id) {
+            Some(sent) => Deed::Submission { complete: sent.judged.is_complete(), open: sent.judged.open_items() },
+            None => Deed::Submission { complete: false, open: BTreeSet::new() },
+        },
+        Kind::Clear => match word_body(record) {
+            Ok(words) => Deed::Clear {
+                closes: closes(known, record, &words, in_force, graph),
+                by_hand: words.by_hand.iter().filter_map(|item| ItemId::parse(item)).collect(),
+                counts: record.counts,
+            },
+            Err(_) => Deed::Clear { closes: BTreeSet::new(), by_hand: BTreeSet::new(), counts: false },
+        },
+        Kind::Hold => Deed::Hold,
+        Kind::Withdrawal => Deed::Withdrawal,
+    }
+}
+
+/// The hand checks of the edition in force on items that any submission in force is asked.
+fn asked_by_hand(known: &KnownEvent, in_force: &[Sent]) -> BTreeSet<ItemId> {
+    let sheet = &known.edition.sheet;
+    let asked = |item: &&Item| item.by_hand.is_some() && in_force.iter().any(|sent| is_asked(sheet, item, &sent.answers));
+    sheet.items().filter(asked).map(|item| item.id.clone()).collect()
+}
+
+/// A complete submission in force waits for the gate until a sign-off has seen it; also where one has and the car is pending all
+/// the same, because a new edition asks more of its clear, say.
+fn waits(judgement: &Judgement<Uuid>, in_force: &[Sent], records: &[Record], graph: &Graph<Uuid>) -> Option<Waits> {
+    let signed = records.iter().filter(|record| matches!(record.kind, Kind::Clear | Kind::Hold));
+    let seen = graph.seen_by(signed.filter_map(|record| graph.place(&record.id)));
+    let is_pending = judgement.standing == Standing::Pending;
+    let waits = |sent: &&Sent| {
+        let unseen = graph.place(&sent.id).is_some_and(|place| !seen.contains(place));
+        sent.judged.is_complete() && (unseen || is_pending)
+    };
+    let first = in_force.iter().filter(waits).min_by_key(|sent| sent.place);
+    first.map(|sent| Waits { place: sent.place, since: sent.arrived_at })
 }
 
 /// Reads an entry of an event with its history and applies the rule.
@@ -127,43 +190,26 @@ fn seen_by_submissions(records: &[Record]) -> BTreeSet<Uuid> {
 pub async fn read(house: &House, known: &KnownEvent, id: Uuid, units: &Units) -> Result<EntryState, Refusal> {
     let mut db = house.store.read().await?;
     let entry = entry::one(&mut db, id).await?.filter(|entry| entry.event == known.event.id).ok_or(Refusal::NotHere)?;
-    let records = history::of_entry(&mut db, id).await?;
+    let past = history::of_entry(&mut db, id).await?;
     drop(db);
-    Ok(of(known, entry, records, units)?)
-}
-
-fn closes(record: &Record) -> Result<BTreeSet<ItemId>, StoreError> {
-    Ok(word_body(record)?.items.iter().filter_map(|item| ItemId::parse(item)).collect())
+    Ok(of(known, entry, past, units))
 }
 
 /// The words of a sign-off or withdrawal.
+///
+/// # Errors
+/// [`StoreError::Unreadable`] where the body has a form it cannot have.
 pub fn word_body(record: &Record) -> Result<WordBody, StoreError> {
     body_of(record)
 }
 
+/// The reason of a sign-off or withdrawal, as far as it can be read.
+pub fn reason(record: &Record) -> String {
+    word_body(record).map_or_else(|_| "(its words cannot be read)".into(), |words| words.reason)
+}
+
 fn body_of<T: for<'de> Deserialize<'de>>(record: &Record) -> Result<T, StoreError> {
     serde_json::from_str(&record.body).map_err(|error| StoreError::Unreadable(format!("record {}: {error}", record.id)))
-}
-
-/// A submission in force waits for the gate until a sign-off has seen it.
-fn waits_since(records: &[Record], in_force: &[Sent]) -> Option<Timestamp> {
-    let seen_at_the_gate = |id: &Uuid| {
-        records.iter().filter(|record| matches!(record.kind, Kind::Clear | Kind::Hold)).any(|record| reaches(records, record, id))
-    };
-    in_force.iter().filter(|sent| sent.judged.is_complete() && !seen_at_the_gate(&sent.id)).map(|sent| sent.arrived_at).min()
-}
-
-fn reaches(records: &[Record], from: &Record, id: &Uuid) -> bool {
-    let (mut todo, mut done) = (vec![from], BTreeSet::new());
-    while let Some(record) = todo.pop() {
-        if record.seen.contains(id) {
-            return true;
-        }
-        if done.insert(record.id) {
-            todo.extend(record.seen.iter().filter_map(|seen| records.iter().find(|other| other.id == *seen)));
-        }
-    }
-    false
 }
 
 impl EntryState {
@@ -181,7 +227,15 @@ impl EntryState {
         self.in_force.last()
     }
 
-    /// Stop and fix findings of the submissions in force that no counting clear has closed.
+    /// Why the history cannot be read whole, where it cannot.
+    pub fn unreadable(&self) -> Option<&str> {
+        self.judgement.because.iter().find_map(|because| match because {
+            standing::Because::Unreadable(what) => Some(what.as_str()),
+            _ => None,
+        })
+    }
+
+    /// Stop and fix findings of the submissions in force that no counting clear has closed, the gravest first.
     pub fn open_findings(&self) -> Vec<&Finding> {
         let open = |finding: &&Finding| finding.severity.holds_the_car() && self.judgement.still_open.contains(&finding.item);
         let mut found: Vec<&Finding> = Vec::new();
@@ -192,6 +246,12 @@ impl EntryState {
         }
         found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
         found
+    }
+
+    /// The hand checks that a clear must carry now. Where nothing happened to the car since a clear but that the sheet asks more,
+    /// only what it asks more is left; after a new submission, a hold or a withdrawal everything is looked at again.
+    pub fn by_hand_now(&self) -> &BTreeSet<ItemId> {
+        if self.judgement.is_seen_whole { &self.judgement.by_hand_left } else { &self.by_hand }
     }
 
     /// A hold or withdrawal that no clear has answered, the newest first.

@@ -14,10 +14,13 @@ use crate::store::history::{self, Appended, Kind, MOST_SUBMISSIONS, NewRecord};
 use crate::store::{Touch, photo};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// How far a device's clock may be ahead of ours, in seconds, before its time is not believed.
 pub const CLOCK_AHEAD_S: i64 = 15 * 60;
+/// How long before its arrival a record may have been made, in seconds: 30 days without signal.
+pub const LONGEST_ON_ITS_WAY_S: i64 = 30 * 24 * 3600;
 /// The most records that one may name as seen: all submissions of a history may be forks of each other, and the gate adds
 /// its own.
 pub const MOST_SEEN: usize = MOST_SUBMISSIONS as usize + 100;
@@ -58,19 +61,28 @@ pub async fn submit(house: &House, actor: &Actor, entry: Uuid, given: Submission
         Some(answers) => read_given(&known, answers, house)?,
         None => read_kept(house, &known, entry).await?,
     };
-    photos_are_here(house, entry, &answers).await?;
+    let photo_digests = photos_are_here(house, entry, &answers).await?;
     let judged = judge(&known.edition.sheet, &answers, known.event.day, &Units::METRIC);
     if !judged.is_complete() {
         return Err(Refusal::NotComplete(judged.missing.into_iter().map(|(item, _)| item.to_string()).collect()));
     }
-    let body = body_of(&known, &answers)?;
-    let record = new_record(house, actor, (known.event.id, entry), (given.id, Kind::Submission), given.seen, body, given.made_at);
-    settle(house.store.append(Touch::Entry { event: known.event.id, entry }, record).await?)
+    let body = body_of(&known, &answers, photo_digests)?;
+    let (id, seen, made_at) = (given.id, given.seen.clone(), given.made_at);
+    let mut record = new_record(house, actor, (&known, entry), (id, Kind::Submission), seen, body, made_at);
+    record.edition = Some(given.edition);
+    match house.store.append(Touch::Entry { event: known.event.id, entry }, record).await? {
+        // The sheet was raised while this one was read.
+        Appended::EditionMoved => late(house, &house.event_of_entry(entry).await?, entry, &given).await,
+        outcome => settle(outcome),
+    }
 }
 
-fn body_of(known: &KnownEvent, answers: &Answers) -> Result<String, Refusal> {
+type PhotoDigests = BTreeMap<Uuid, String>;
+
+fn body_of(known: &KnownEvent, answers: &Answers, photo_digests: PhotoDigests) -> Result<String, Refusal> {
     let body = SubmissionBody {
         edition: known.edition.id,
+        photo_digests,
         answers: answers.iter().map(|(item, answer)| (item.to_string(), answer.to_json())).collect(),
     };
     serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))
@@ -80,13 +92,13 @@ fn body_of(known: &KnownEvent, answers: &Answers) -> Result<String, Refusal> {
 async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission) -> Result<Appended, Refusal> {
     let (there, old) = {
         let mut db = house.store.read().await?;
-        let there = history::of_entry(&mut db, entry).await?.into_iter().find(|record| record.id == given.id);
+        let there = history::of_entry(&mut db, entry).await?.records.into_iter().find(|record| record.id == given.id);
         (there, house.edition(&mut db, given.edition).await?)
     };
     if let (Some(there), Some(answers)) = (&there, &given.answers) {
-        let then = KnownEvent { event: known.event.clone(), edition: old.clone() };
-        let same =
-            read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers)).is_ok_and(|body| body == there.body);
+        let then = known.judged_by(old.clone());
+        let body = read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers, PhotoDigests::new()));
+        let same = body.is_ok_and(|body| history::is_same_body(&body, &there.body));
         return if same { Ok(Appended::Again) } else { Err(Refusal::IdTaken) };
     }
     if there.is_some() {
@@ -96,22 +108,23 @@ async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission
     Err(edition_raised(known, &old))
 }
 
-/// A photo that nobody took is no answer.
-async fn photos_are_here(house: &House, entry: Uuid, answers: &Answers) -> Result<(), Refusal> {
+/// A photo that nobody took is no answer. Gives the digests of those that were.
+async fn photos_are_here(house: &House, entry: Uuid, answers: &Answers) -> Result<PhotoDigests, Refusal> {
     if answers.values().all(|answer| answer.photos.is_empty()) {
-        return Ok(());
+        return Ok(PhotoDigests::new());
     }
-    let here = {
+    let mut here = {
         let mut db = house.store.read().await?;
-        photo::ids(&mut db, entry).await?
+        photo::digests(&mut db, entry).await?
     };
     let mut troubles = ItemTroubles::new();
     for (item, answer) in answers {
-        if let Some(gone) = answer.photos.iter().find(|id| !here.iter().any(|photo| photo.to_string() == **id)) {
+        if let Some(gone) = answer.photos.iter().find(|id| !here.keys().any(|photo| photo.to_string() == **id)) {
             troubles.insert(item.to_string(), vec![field("photo", format!("The photo {gone} is not here: add it again."))]);
         }
     }
-    if troubles.is_empty() { Ok(()) } else { Err(Refusal::Answers(troubles)) }
+    here.retain(|photo, _| answers.values().any(|answer| answer.photos.contains(&photo.to_string())));
+    if troubles.is_empty() { Ok(here) } else { Err(Refusal::Answers(troubles)) }
 }
 
 /// What an append's outcome means to the maker.
@@ -120,6 +133,11 @@ pub(super) fn settle(outcome: Appended) -> Result<Appended, Refusal> {
         Appended::New | Appended::Again => Ok(outcome),
         Appended::NotLetIn => Err(Refusal::WhoAreYou),
         Appended::IdTaken => Err(Refusal::IdTaken),
+        Appended::EditionMoved => Err(Refusal::Stale),
+        Appended::Circle => {
+            let words = "What this says it has seen leads back to itself. Open the page again.";
+            Err(Refusal::Fields(vec![field("seen", words)]))
+        }
         Appended::Full => Err(Refusal::TooMuch("this car's history is full; ask the organizer for a new entry".into())),
     }
 }
@@ -138,19 +156,17 @@ pub(super) fn check_id(id: Uuid) -> Result<(), Refusal> {
 pub(super) fn new_record(
     house: &House,
     actor: &Actor,
-    (event, entry): (Uuid, Uuid),
+    (known, entry): (&KnownEvent, Uuid),
     (id, kind): (Uuid, Kind),
     seen: Vec<Uuid>,
     body: String,
     made_at: Option<Timestamp>,
 ) -> NewRecord {
     let arrived_at = house.now();
-    // A clock that runs ahead would put the record into the future: then the time of arrival stands for both.
-    let believed = made_at.filter(|made| made.as_second() <= arrived_at.as_second() + CLOCK_AHEAD_S);
-    let made_at = believed.unwrap_or(arrived_at);
+    let made_at = made_at.filter(|made| is_believed(*made, arrived_at, known.event.made_at)).unwrap_or(arrived_at);
     NewRecord {
         id,
-        event,
+        event: known.event.id,
         entry,
         kind,
         seen,
@@ -160,7 +176,15 @@ pub(super) fn new_record(
         maker: actor.maker(),
         salt: house.new_secret(),
         counts: true,
+        edition: None,
     }
+}
+
+/// Whether a device's clock can be right. One that runs ahead or is years behind would date the record falsely: then the time of
+/// arrival stands for both.
+fn is_believed(made: Timestamp, arrived: Timestamp, event_made: Timestamp) -> bool {
+    let on_its_way = arrived.as_second() - made.as_second();
+    (-CLOCK_AHEAD_S..=LONGEST_ON_ITS_WAY_S).contains(&on_its_way) && made >= event_made
 }
 
 fn read_given(known: &KnownEvent, given: &Map<String, Json>, house: &House) -> Result<Answers, Refusal> {
@@ -196,4 +220,31 @@ fn edition_raised(known: &KnownEvent, old: &KnownEdition) -> Refusal {
     };
     let changed = known.edition.sheet.items().filter(is_new).map(|item| item.name.clone()).collect();
     Refusal::EditionRaised { from: old.number, to: known.edition.number, changed }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn time(text: &str) -> Timestamp {
+        text.parse().expect("a time")
+    }
+
+    #[test]
+    fn a_devices_time_is_believed_only_where_its_clock_can_be_right() {
+        let (arrived, event_made) = (time("2026-05-09T08:00:00Z"), time("2026-03-01T12:00:00Z"));
+        let rows = [
+            ("2026-05-09T08:15:00Z", true, "15 minutes ahead"),
+            ("2026-05-09T08:15:01Z", false, "more than 15 minutes ahead"),
+            ("2026-04-09T08:00:00Z", true, "30 days on its way"),
+            ("2026-04-09T07:59:59Z", false, "more than 30 days on its way"),
+            ("2020-05-09T08:00:00Z", false, "years behind"),
+        ];
+        for (made, believed, what) in rows {
+            assert_eq!(is_believed(time(made), arrived, event_made), believed, "{what}");
+        }
+        let yesterday = time("2026-05-08T08:00:00Z");
+        assert!(is_believed(yesterday, arrived, yesterday), "made together with the event");
+        assert!(!is_believed(time("2026-05-08T07:59:59Z"), arrived, yesterday), "before there was the event");
+    }
 }

@@ -4,11 +4,14 @@ use super::Refusal;
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
+use super::submit::settle;
 use crate::rules::answer::Trouble;
 use crate::rules::words::{CarNumber, is_one_line};
 use crate::store::Touch;
 use crate::store::entry::{self, Entry};
 use crate::store::event::Event;
+use crate::store::history::{self, EventKind, NewEventRecord};
+use serde_json::json;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -50,13 +53,25 @@ pub async fn take_roster(house: &House, actor: &Actor, event: Uuid, file: &[u8])
         return Err(Refusal::Fields(troubles));
     }
     let count = entries.len();
+    let salted: Vec<(Entry, [u8; 20])> = entries.into_iter().map(|entry| (entry, house.new_secret())).collect();
+    let mut roster = NewEventRecord {
+        id: house.new_id(),
+        event,
+        kind: EventKind::Roster,
+        body: String::new(),
+        made_at: house.now(),
+        maker: Some(actor.maker()),
+        salt: house.new_secret(),
+    };
     house
         .write_as(actor, Touch::Event(event), move |db| {
             Box::pin(async move {
-                for new in &entries {
-                    entry::add(db, new).await?;
+                let mut listed = Vec::with_capacity(salted.len());
+                for (new, salt) in &salted {
+                    listed.push(json!({ "id": new.id, "digest": entry::add(db, new, *salt).await? }));
                 }
-                Ok(())
+                roster.body = json!({ "entries": listed }).to_string();
+                settle(history::append_to_event(db, &roster).await?)
             })
         })
         .await

@@ -6,14 +6,16 @@ use super::rights::{Actor, Deed, Whose, require};
 use super::state::{self, EntryState};
 use crate::rules::units::Units;
 use crate::store::entry;
-use crate::store::history::{self, Record};
+use crate::store::history::{self, Past};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// What a device has: up to which record of the event, by which edition, of how many entries.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Mark {
     pub place: i64,
+    /// The hash of the record at that place; empty where there is none yet.
+    pub hash: String,
     pub edition: Uuid,
     pub entries: usize,
 }
@@ -24,7 +26,8 @@ pub struct WholeGate {
     pub cars: Vec<EntryState>,
 }
 
-/// The cars that changed since a mark, or all of them: without a mark, where the sheet was raised, where entries came or went.
+/// The cars that changed since a mark, or all of them: without a mark, where the sheet was raised, where entries came or went,
+/// where the mark is of another history (an older backup was restored).
 pub async fn since(
     house: &House,
     actor: &Actor,
@@ -36,20 +39,21 @@ pub async fn since(
     require(actor, Deed::WorkTheGate, Whose::Event(event))?;
     let mut db = house.store.read().await?;
     // The place first: what comes in while the rest is read is given once more next time, and never passed over.
-    let place = history::head(&mut db, event).await?.map_or(0, |(place, _)| place);
+    let (place, hash) = history::head(&mut db, event).await?.unwrap_or_default();
     let entries = entry::of_event(&mut db, event).await?;
-    let mark = Mark { place, edition: known.edition.id, entries: entries.len() };
-    let changed = match had.filter(|had| had.edition == mark.edition && had.entries == mark.entries && had.place <= place) {
+    let mark = Mark { place, hash, edition: known.edition.id, entries: entries.len() };
+    let had = had.filter(|had| had.edition == mark.edition && had.entries == mark.entries);
+    let follows = match &had {
+        Some(had) => history::has(&mut db, event, had.place, &had.hash).await?,
+        None => false,
+    };
+    let changed = match had.filter(|_| follows) {
         Some(had) => Some(history::entries_after(&mut db, event, had.place).await?),
         None => None,
     };
-    let mut histories: BTreeMap<Uuid, Vec<Record>> = BTreeMap::new();
+    let mut histories: BTreeMap<Uuid, Past> = BTreeMap::new();
     match &changed {
-        None => {
-            for record in history::of_event(&mut db, event).await? {
-                histories.entry(record.entry).or_default().push(record);
-            }
-        }
+        None => histories = history::of_event(&mut db, event).await?,
         Some(changed) => {
             for entry in changed {
                 histories.insert(*entry, history::of_entry(&mut db, *entry).await?);
@@ -59,9 +63,8 @@ pub async fn since(
     drop(db);
     let wanted = entries.into_iter().filter(|entry| changed.as_ref().is_none_or(|changed| changed.contains(&entry.id)));
     let read = |entry: entry::Entry| {
-        let records = histories.remove(&entry.id).unwrap_or_default();
-        state::of(known, entry, records, units)
+        let past = histories.remove(&entry.id).unwrap_or_default();
+        state::of(known, entry, past, units)
     };
-    let cars = wanted.map(read).collect::<Result<Vec<_>, _>>()?;
-    Ok(WholeGate { mark, cars })
+    Ok(WholeGate { mark, cars: wanted.map(read).collect() })
 }

@@ -43,11 +43,11 @@ pub async fn withdraw(house: &House, actor: &Actor, entry: Uuid, given: Withdraw
     }
     let body =
         serde_json::to_string(&WordBody { reason, ..WordBody::default() }).map_err(|error| Refusal::NotNow(error.to_string()))?;
-    let record = new_record(house, actor, (known.event.id, entry), (given.id, Kind::Withdrawal), given.seen, body, given.made_at);
+    let record = new_record(house, actor, (&known, entry), (given.id, Kind::Withdrawal), given.seen, body, given.made_at);
     house
         .write_as(actor, Touch::Entry { event: known.event.id, entry }, move |db| {
             Box::pin(async move {
-                let records = history::of_entry(db, entry).await?;
+                let records = history::of_entry(db, entry).await?.records;
                 if !records.iter().any(|record| record.kind == Kind::Clear) {
                     return Err(Refusal::NotNow("This car was never cleared: there is nothing to take back.".into()));
                 }

@@ -26,7 +26,7 @@ use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 use people::{CLUB, roster};
 use serde_json::{Map, Value as Json};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use uuid::Uuid;
@@ -300,9 +300,12 @@ impl Morning<'_> {
         let given = SignOff {
             id,
             clear,
+            edition: Some(known.edition.id),
             seen: seen.judgement.heads,
             made_at: None,
             reason: reason.into(),
+            seen_as: closes.iter().map(|item| (item.clone(), "Looked at it on the car: it is put right".to_owned())).collect(),
+            readings: BTreeMap::new(),
             closes,
             by_hand,
             photos: BTreeSet::new(),

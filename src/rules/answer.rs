@@ -8,7 +8,8 @@ use super::units::Unit;
 use super::words::{ItemId, Place};
 use jiff::civil::Date;
 use serde_json::{Map, Value as Json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, btree_map};
+use std::ops::{Deref, DerefMut};
 
 pub use super::answer_json::from_json;
 pub use super::answer_typed::{from_typed, read_in, read_number};
@@ -16,8 +17,58 @@ pub use super::answer_typed::{from_typed, read_in, read_number};
 /// What was typed for one item: field name ("" for the item's only field, `lf`, `unit`, `note` ...) to text.
 pub type Typed = BTreeMap<String, String>;
 
-/// The answers of a whole sheet.
-pub type Answers = BTreeMap<ItemId, Answer>;
+/// The answers of a whole sheet, as one edition of it reads them. An answer is absent, read, or unreadable.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Answers {
+    read: BTreeMap<ItemId, Answer>,
+    /// Items of the sheet that were answered in a way that this edition cannot read: nobody knows what they say.
+    pub unreadable: BTreeSet<ItemId>,
+}
+
+impl Answers {
+    /// No answers.
+    pub fn new() -> Answers {
+        Answers::default()
+    }
+}
+
+impl Deref for Answers {
+    type Target = BTreeMap<ItemId, Answer>;
+
+    fn deref(&self) -> &Self::Target {
+        &self.read
+    }
+}
+
+impl DerefMut for Answers {
+    fn deref_mut(&mut self) -> &mut Self::Target {
+        &mut self.read
+    }
+}
+
+impl FromIterator<(ItemId, Answer)> for Answers {
+    fn from_iter<T: IntoIterator<Item = (ItemId, Answer)>>(answers: T) -> Answers {
+        Answers { read: answers.into_iter().collect(), unreadable: BTreeSet::new() }
+    }
+}
+
+impl IntoIterator for Answers {
+    type Item = (ItemId, Answer);
+    type IntoIter = btree_map::IntoIter<ItemId, Answer>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.read.into_iter()
+    }
+}
+
+impl<'a> IntoIterator for &'a Answers {
+    type Item = (&'a ItemId, &'a Answer);
+    type IntoIter = btree_map::Iter<'a, ItemId, Answer>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.read.iter()
+    }
+}
 
 /// The longest note or text a person may leave, in characters.
 pub const NOTE_LONGEST: usize = 1000;
@@ -71,17 +122,40 @@ impl Trouble {
     }
 }
 
+/// Whether an item is asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Asked {
+    No,
+    Yes,
+    /// It hangs on an answer that cannot be read.
+    Unknown,
+}
+
 /// Whether the item is asked at all, given the answers so far.
-pub fn is_asked(sheet: &Sheet, item: &Item, answers: &Answers) -> bool {
-    let Some(condition) = &item.when else { return true };
+pub fn asked(sheet: &Sheet, item: &Item, answers: &Answers) -> Asked {
+    let Some(condition) = &item.when else { return Asked::Yes };
+    // A condition names an earlier item (the sheet's reader sees to it), so this comes to an end.
+    let parent = match sheet.item(condition.item.as_str()) {
+        Some(parent) => asked(sheet, parent, answers),
+        None => Asked::No,
+    };
+    if parent == Asked::No {
+        return Asked::No;
+    }
+    if answers.unreadable.contains(&condition.item) {
+        return Asked::Unknown;
+    }
     let word = match answers.get(&condition.item).map(|answer| &answer.value) {
         Some(Value::Yes) => "yes",
         Some(Value::No) => "no",
         Some(Value::NotApplicable) => "n/a",
         Some(Value::Choice(id)) => id.as_str(),
-        _ => return false,
+        _ => return Asked::No,
     };
-    // A condition names an earlier item (the sheet's reader sees to it), so this comes to an end.
-    condition.is.iter().any(|wanted| wanted == word)
-        && sheet.item(condition.item.as_str()).is_some_and(|earlier| is_asked(sheet, earlier, answers))
+    if condition.is.iter().any(|wanted| wanted == word) { parent } else { Asked::No }
+}
+
+/// Whether the item is asked, or may be: on the safe side where it hangs on an answer that cannot be read.
+pub fn is_asked(sheet: &Sheet, item: &Item, answers: &Answers) -> bool {
+    asked(sheet, item, answers) != Asked::No
 }

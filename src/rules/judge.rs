@@ -2,7 +2,7 @@
 //!
 //! Pure and total: any sheet that could be read and any answers that could be read are judged, in the reader's units.
 
-use super::answer::{Answer, Answers, Value, is_asked};
+use super::answer::{Answer, Answers, Asked, Value, asked};
 use super::days::{days_between, whole_months};
 use super::gear::judge_label;
 use super::sheet::{Bound, DateRule, Gives, Item, Kind, LabelRule, Limit, Measurement, Sheet, TyreCodeRule, Work, YesNo};
@@ -32,6 +32,11 @@ impl Judged {
         self.missing.is_empty()
     }
 
+    /// Whether an item's answer is missing, whole or in part.
+    pub fn misses(&self, item: &ItemId) -> bool {
+        self.missing.iter().any(|(missing, _)| missing == item)
+    }
+
     /// The items with a finding that holds the car.
     pub fn open_items(&self) -> BTreeSet<ItemId> {
         self.holding().map(|finding| finding.item.clone()).collect()
@@ -54,6 +59,8 @@ pub struct Finding {
     /// What to do about it.
     pub mend: Option<String>,
     pub source: String,
+    /// The number of the edition that found it, where the edition in force could not judge the answer.
+    pub carried_from: Option<u32>,
 }
 
 /// A figure beside its limit.
@@ -82,21 +89,40 @@ struct Bench<'a> {
 
 /// Judges answers by a sheet on the day of the event.
 ///
-/// Items whose condition is not met are neither missing nor judged. Answers to items that the sheet does not have
-/// (of an earlier edition, say) are passed over.
+/// Items whose condition is not met are neither missing nor judged. An answer that cannot be read is missing, whether the item
+/// must be answered or not. An item that may be asked, for its condition hangs on such an answer, is judged where it is answered.
+/// Answers to items that the sheet does not have are passed over: [`super::edition::read`] sees to those.
 pub fn judge(sheet: &Sheet, answers: &Answers, on: Date, units: &Units) -> Judged {
     let mut bench = Bench { sheet, answers, on, units, judged: Judged::default() };
-    for item in sheet.items().filter(|item| is_asked(sheet, item, answers)) {
+    for item in sheet.items() {
+        let is_asked = asked(sheet, item, answers);
         match answers.get(&item.id) {
+            _ if is_asked == Asked::No => {}
+            _ if answers.unreadable.contains(&item.id) => bench.miss(item),
             Some(answer) => bench.item(item, answer),
-            None if item.required => bench.judged.missing.push((item.id.clone(), item.kind.per().places())),
+            None if item.required && is_asked == Asked::Yes => bench.miss(item),
             None => {}
         }
     }
     bench.judged
 }
 
+/// What the rules say of one item's answer beside the other answers.
+pub fn judge_item(sheet: &Sheet, item: &Item, answers: &Answers, on: Date, units: &Units) -> Judged {
+    let mut bench = Bench { sheet, answers, on, units, judged: Judged::default() };
+    match answers.get(&item.id) {
+        Some(answer) => bench.item(item, answer),
+        None => bench.miss(item),
+    }
+    bench.judged
+}
+
 impl Bench<'_> {
+    /// The item has no answer that can be used.
+    fn miss(&mut self, item: &Item) {
+        self.judged.missing.push((item.id.clone(), item.kind.per().places()));
+    }
+
     fn item(&mut self, item: &Item, answer: &Answer) {
         match (&item.work, &answer.worked) {
             (Some(work), Some(input)) => self.worked(item, work, input),
@@ -170,7 +196,7 @@ impl Bench<'_> {
             },
             (Kind::Text { .. }, Value::Text(_)) | (Kind::Photo { .. }, Value::Photos) => {}
             // An answer of another kind: the edition changed the question, so it has not been answered.
-            _ => self.judged.missing.push((item.id.clone(), item.kind.per().places())),
+            _ => self.miss(item),
         }
     }
 
@@ -186,7 +212,8 @@ impl Bench<'_> {
     }
 
     fn find(&mut self, item: &Item, place: Place, severity: Severity, why: String, source: String) {
-        self.judged.findings.push(Finding { item: item.id.clone(), place, severity, why, mend: item.mend.clone(), source });
+        let (item, mend) = (item.id.clone(), item.mend.clone());
+        self.judged.findings.push(Finding { item, place, severity, why, mend, source, carried_from: None });
     }
 
     fn yes_no(&mut self, item: &Item, rule: &YesNo, yes: bool) {
@@ -199,6 +226,9 @@ impl Bench<'_> {
     fn measured(&mut self, item: &Item, rule: &Measurement, unit: Unit, place: Place, number: f64) {
         let shown = self.units.for_unit(rule.unit, rule.possible.1);
         let value = unit.convert(number, rule.unit);
+        if rule.limits.iter().any(|limit| self.is_unknown(&limit.bound)) && !self.judged.misses(&item.id) {
+            self.miss(item);
+        }
         let mut nearest: Option<(f64, bool, &Limit)> = None;
         for limit in &rule.limits {
             let Some((margin, room)) = self.room(rule, &limit.bound, place, value) else { continue };
@@ -226,6 +256,18 @@ impl Bench<'_> {
             margin,
             severity: broken.then_some(limit.severity),
         });
+    }
+
+    /// Whether a bound leans on an answer that should be there and cannot be read, or that nobody gave and nobody will be asked
+    /// for: then nobody knows whether the reading keeps it.
+    fn is_unknown(&self, bound: &Bound) -> bool {
+        let (Bound::AtLeastItem(id) | Bound::WithinPercent(_, id)) = bound else { return false };
+        let Some(other) = self.sheet.item(id.as_str()) else { return true };
+        match asked(self.sheet, other, self.answers) {
+            Asked::No => false,
+            Asked::Unknown => true,
+            Asked::Yes => self.answers.unreadable.contains(id) || (!other.required && !self.answers.contains_key(id)),
+        }
     }
 
     /// Room to a bound: as a share of the limit, and in the rule's unit. `None` when the other measurement that it leans on is

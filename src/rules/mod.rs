@@ -10,13 +10,14 @@ pub mod chain;
 pub mod chassis_number;
 pub mod critical_path;
 pub mod days;
+pub mod edition;
 pub mod engine;
 pub mod fasteners;
-
 pub mod fault_guide;
 pub mod fault_guide_file;
 pub mod garage;
 pub mod gear;
+pub mod graph;
 pub mod judge;
 pub mod line;
 pub mod noise;

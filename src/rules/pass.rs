@@ -2,13 +2,16 @@
 //! and signed, so that a marshal without signal can tell it from a drawing of one.
 //!
 //! It says that this car was cleared when the pass was made, and until when that may be believed without asking. It is no
-//! clearance by itself: where a newer word of the car is known, that word counts.
+//! clearance by itself: where a newer word of the car is known, that word counts. Which of the two is newer is told by their
+//! places in the event's chain and never by a clock.
 
 use data_encoding::BASE32_NOPAD;
 use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
 
-/// The first byte of a pass of this form.
-const FORM: u8 = 1;
+/// The first byte of a pass, by its form.
+const FORM: u8 = 2;
+/// Passes of the first form say no place. They are still read: some may be on windscreens when the program is updated.
+const FORM_WITHOUT_PLACE: u8 = 1;
 /// Goes into what is signed, so that a signature over something else is never taken for one over a pass.
 const CONTEXT: &[u8] = b"witnessmark pass 1";
 /// The longest car number and run group, in bytes.
@@ -21,10 +24,13 @@ pub struct Pass {
     pub entry: [u8; 16],
     /// The sign-off that cleared the car.
     pub clear: [u8; 16],
-    /// When it was made, in minutes since 1970-01-01 UTC.
+    /// When it was made, in minutes since 1970-01-01 UTC: shown, and never compared.
     pub made_min: u32,
     /// Until when it holds, in minutes since 1970-01-01 UTC.
     pub until_min: u32,
+    /// The place in the event's chain up to which the car's history was looked at when the pass was made. A list from this place
+    /// or a later one knows more than the pass. 0 for a pass of the first form, which is older than any list.
+    pub place: u32,
     pub number: String,
     pub group: String,
 }
@@ -46,6 +52,7 @@ impl Pass {
         bytes.extend(self.clear);
         bytes.extend(self.made_min.to_be_bytes());
         bytes.extend(self.until_min.to_be_bytes());
+        bytes.extend(self.place.to_be_bytes());
         for text in [&self.number, &self.group] {
             let end = text.floor_char_boundary(LONGEST);
             bytes.push(end as u8);
@@ -63,7 +70,7 @@ impl Pass {
     /// let key = [7; 32];
     /// let pass = Pass {
     ///     event: [1; 16], entry: [2; 16], clear: [3; 16], made_min: 29_638_440, until_min: 29_639_460,
-    ///     number: "27".into(), group: "B".into(),
+    ///     place: 94, number: "27".into(), group: "B".into(),
     /// };
     /// let text = pass.seal(&key);
     /// assert_eq!(Pass::open(&text, &public_key(&key)), Ok(pass));
@@ -125,11 +132,17 @@ fn told(bytes: &[u8]) -> Option<Pass> {
     let (clear, rest) = rest.split_first_chunk()?;
     let (made, rest) = rest.split_first_chunk()?;
     let (until, rest) = rest.split_first_chunk()?;
+    let (place, rest) = match *form {
+        FORM => rest.split_first_chunk()?,
+        FORM_WITHOUT_PLACE => (&[0; 4], rest),
+        _ => return None,
+    };
     let (number, rest) = short_text(rest)?;
     let (group, rest) = short_text(rest)?;
     let (made_min, until_min) = (u32::from_be_bytes(*made), u32::from_be_bytes(*until));
-    let pass = Pass { event: *event, entry: *entry, clear: *clear, made_min, until_min, number, group };
-    (*form == FORM && rest.is_empty()).then_some(pass)
+    let place = u32::from_be_bytes(*place);
+    let pass = Pass { event: *event, entry: *entry, clear: *clear, made_min, until_min, place, number, group };
+    rest.is_empty().then_some(pass)
 }
 
 fn short_text(bytes: &[u8]) -> Option<(String, &[u8])> {

@@ -1,6 +1,6 @@
 //! The tech sheet: areas, items, and what the club asks of each. A sheet is data; nothing here judges.
 //!
-//! A [`Sheet`] can only be made by [`crate::rules::sheet_file::read`], which refuses whatever could not be asked or
+//! A [`Sheet`] can only be made by [`crate::rules::sheet_file`], which refuses whatever could not be asked or
 //! judged later: a limit in the wrong unit, a condition on an item that comes after, two items of one name.
 
 use super::gear::Policy;
@@ -140,7 +140,13 @@ impl Kind {
     }
 }
 
+/// What an item that a car does not have is answered with, on every page.
+pub const NOT_APPLICABLE: &str = "Not on this car";
+
 /// A question answered yes, no or, where the sheet allows it, not applicable.
+///
+/// Pages never print a bare yes or no: it belongs to the question, and beside the item's name it can say the opposite.
+/// [`YesNo::means`] has the words.
 #[derive(Clone, Debug)]
 pub struct YesNo {
     /// The answer that is well; `None` where either is (the answer only opens other items).
@@ -149,6 +155,29 @@ pub struct YesNo {
     pub severity: Severity,
     /// The finding's sentence when the answer is not the right one.
     pub why: String,
+    pub words: Meanings,
+}
+
+impl YesNo {
+    /// What an answer says of the car, in words that need no question beside them: "Drips".
+    pub fn means(&self, yes: bool) -> &str {
+        if yes { &self.words.yes } else { &self.words.no }
+    }
+}
+
+/// What the answers yes and no mean. [`YesNo::means`] reads it.
+#[derive(Clone, Debug)]
+pub struct Meanings {
+    yes: String,
+    no: String,
+}
+
+impl Meanings {
+    /// What each answer means; an answer without words of its own is kept together with its question.
+    pub(super) fn new(ask: &str, yes: Option<String>, no: Option<String>) -> Meanings {
+        let beside = |answer: &str| format!("{answer}, to \"{ask}\"");
+        Meanings { yes: yes.unwrap_or_else(|| beside("Yes")), no: no.unwrap_or_else(|| beside("No")) }
+    }
 }
 
 /// A reading with a unit, at one or more places, within limits.

@@ -1,15 +1,17 @@
 //! Reads a tech sheet from its file (TOML), strictly: an error names the line and the key.
 //!
 //! What passes here can be asked and judged: ids are unique, conditions look back, limits are in one unit and in order
-//! of weight, a finding always has its sentence, its remedy and its source.
+//! of weight, a finding always has its sentence, its remedy and its source, an answer says what it means.
 
 use super::gear::{LifeEnds, Policy, PolicyRow};
 use super::sheet::{
-    About, Area, Bound, Choice, Condition, DateRule, Item, Kind, LabelRule, Limit, Measurement, Sheet, TyreCodeRule, YesNo,
+    About, Area, Choice, Condition, DateRule, Item, Kind, LabelRule, Meanings, NOT_APPLICABLE, Sheet, TyreCodeRule, YesNo,
 };
 use super::toml_keys::{FileError, Keys, read_document};
-use super::units::Unit;
-use super::words::{ItemId, Per, Severity};
+use super::words::{ItemId, Severity};
+use limits::{read_measurement, read_per};
+
+mod limits;
 
 /// The largest sheet that is read, in bytes: a full sheet has about 60 kB.
 pub const LARGEST: usize = 512 * 1024;
@@ -19,8 +21,27 @@ pub const MOST_ITEMS: usize = 400;
 
 const SHORT: usize = 80;
 const LONG: usize = 600;
+/// What an answer means stands on a button of a phone, up to three side by side.
+const ON_A_BUTTON: usize = 40;
 
-/// Reads a sheet.
+/// Which sheets are taken.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Taken {
+    /// A file that comes in now: all that is asked of a sheet today.
+    New,
+    /// A file that was added before: it must stay readable, so what was asked later is not asked of it.
+    Kept,
+}
+
+/// What an item is read beside: the items before it, what its sheet is asked, its own question and condition.
+struct Beside<'s> {
+    sheet: &'s Sheet,
+    taken: Taken,
+    ask: &'s str,
+    when: Option<&'s Condition>,
+}
+
+/// Reads a sheet that comes in new.
 ///
 /// # Errors
 /// The first thing that is wrong, with its line and key.
@@ -31,7 +52,47 @@ const LONG: usize = 600;
 /// let error = sheet_file::read("name = \"Club day\"\nabuot = \"A sheet\"\n").unwrap_err();
 /// assert_eq!(error.to_string(), "line 1, the file, key `about`: is missing");
 /// ```
+///
+/// # Example: a yes/no item says what its answers mean
+/// ```
+/// use witnessmark::rules::{sheet::Kind, sheet_file};
+/// let sheet = r#"
+/// name = "Club day"
+/// about = "A sheet"
+/// [[area]]
+/// id = "engine"
+/// name = "Engine"
+/// [[area.item]]
+/// id = "oil"
+/// name = "Oil leak"
+/// ask = "Is the cardboard dry?"
+/// check = "Idle ten minutes over it."
+/// kind = "yes-no"
+/// source = "common practice, no source"
+/// "#;
+/// let error = sheet_file::read(sheet).unwrap_err();
+/// assert!(error.to_string().starts_with("line 8, item \"oil\", key `yes_means`: is missing"), "{error}");
+///
+/// let sheet = sheet_file::read(&format!("{sheet}yes_means = \"Dry\"\nno_means = \"Drips\"\n")).unwrap();
+/// let Kind::YesNo(rule) = &sheet.item("oil").unwrap().kind else { panic!() };
+/// assert_eq!(rule.means(false), "Drips");
+/// ```
 pub fn read(text: &str) -> Result<Sheet, FileError> {
+    read_as(text, Taken::New)
+}
+
+/// Reads a sheet that was added before, by an older program perhaps: what is asked of sheets only since is not asked of it.
+///
+/// Answers without `yes_means` and `no_means` are put beside their question ([`YesNo::means`]), and a limit may hang on an item
+/// that can be left out.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_kept(text: &str) -> Result<Sheet, FileError> {
+    read_as(text, Taken::Kept)
+}
+
+fn read_as(text: &str, taken: Taken) -> Result<Sheet, FileError> {
     if text.len() > LARGEST {
         return Err(FileError { line: 1, key: "the file".into(), message: format!("at most {} kB", LARGEST / 1024) });
     }
@@ -47,13 +108,13 @@ pub fn read(text: &str) -> Result<Sheet, FileError> {
             return Err(keys.error("area", "a sheet has at least one area"));
         }
         for keys in areas {
-            read_area(keys, &mut sheet)?;
+            read_area(keys, &mut sheet, taken)?;
         }
         Ok(sheet)
     })
 }
 
-fn read_area(mut keys: Keys<'_>, sheet: &mut Sheet) -> Result<(), FileError> {
+fn read_area(mut keys: Keys<'_>, sheet: &mut Sheet, taken: Taken) -> Result<(), FileError> {
     let id = keys.parsed("id", "small letters, figures and hyphens", ItemId::parse)?;
     keys.path = format!("area \"{id}\"");
     if sheet.area(id.as_str()).is_some() {
@@ -67,7 +128,7 @@ fn read_area(mut keys: Keys<'_>, sheet: &mut Sheet) -> Result<(), FileError> {
     keys.finish()?;
     sheet.areas.push(Area { id, name, intro, items: Vec::new() });
     for keys in items {
-        let item = read_item(keys, sheet)?;
+        let item = read_item(keys, sheet, taken)?;
         if let Some(area) = sheet.areas.last_mut() {
             area.items.push(item);
         }
@@ -75,7 +136,7 @@ fn read_area(mut keys: Keys<'_>, sheet: &mut Sheet) -> Result<(), FileError> {
     Ok(())
 }
 
-fn read_item(mut keys: Keys<'_>, sheet: &Sheet) -> Result<Item, FileError> {
+fn read_item(mut keys: Keys<'_>, sheet: &Sheet, taken: Taken) -> Result<Item, FileError> {
     let id = keys.parsed("id", "small letters, figures and hyphens", ItemId::parse)?;
     keys.path = format!("item \"{id}\"");
     if sheet.item(id.as_str()).is_some() {
@@ -89,15 +150,18 @@ fn read_item(mut keys: Keys<'_>, sheet: &Sheet) -> Result<Item, FileError> {
         "driver" => Some(About::Driver),
         _ => None,
     })?;
+    let (name, ask) = (keys.text("name", SHORT)?, keys.text("ask", LONG)?);
+    let when = read_condition(&mut keys, sheet)?;
+    let kind = read_kind(&mut keys, &Beside { sheet, taken, ask: &ask, when: when.as_ref() })?;
     let mut item = Item {
-        name: keys.text("name", SHORT)?,
-        ask: keys.text("ask", LONG)?,
+        name,
+        ask,
         check: keys.text("check", LONG)?,
         caution: keys.text_or_none("caution", LONG)?,
-        kind: read_kind(&mut keys, sheet)?,
+        kind,
         about: about.unwrap_or(About::Car),
         by_hand: keys.text_or_none("by_hand", SHORT)?,
-        when: read_condition(&mut keys, sheet)?,
+        when,
         work: None,
         required: keys.flag("required", true)?,
         mend: keys.text_or_none("mend", LONG)?,
@@ -151,15 +215,15 @@ fn severity(keys: &mut Keys<'_>) -> Result<Severity, FileError> {
     keys.parsed("severity", "\"stop\", \"fix\" or \"note\"", Severity::parse)
 }
 
-fn read_kind(keys: &mut Keys<'_>, sheet: &Sheet) -> Result<Kind, FileError> {
+fn read_kind(keys: &mut Keys<'_>, beside: &Beside<'_>) -> Result<Kind, FileError> {
     let known = ["yes-no", "measurement", "date", "label", "tyre-code", "choice", "text", "photo"];
     let word =
         keys.parsed("kind", &format!("one of {}", known.join(", ")), |word| known.into_iter().find(|kind| *kind == word))?;
     Ok(match word {
-        "yes-no" => Kind::YesNo(read_yes_no(keys)?),
-        "measurement" => Kind::Measurement(read_measurement(keys, sheet)?),
+        "yes-no" => Kind::YesNo(read_yes_no(keys, beside)?),
+        "measurement" => Kind::Measurement(read_measurement(keys, beside)?),
         "date" => Kind::Date(read_date(keys)?),
-        "label" => read_label(keys, sheet)?,
+        "label" => read_label(keys, beside.sheet)?,
         "tyre-code" => {
             let per = read_per(keys)?;
             Kind::TyreCode(TyreCodeRule { per, limits: read_ages(keys, "at_most_years")? })
@@ -170,68 +234,42 @@ fn read_kind(keys: &mut Keys<'_>, sheet: &Sheet) -> Result<Kind, FileError> {
     })
 }
 
-fn read_yes_no(keys: &mut Keys<'_>) -> Result<YesNo, FileError> {
+fn read_yes_no(keys: &mut Keys<'_>, beside: &Beside<'_>) -> Result<YesNo, FileError> {
     let right = keys.parsed_or_none("right", "\"yes\" or \"no\"", |word| match word {
         "yes" => Some(true),
         "no" => Some(false),
         _ => None,
     })?;
     let not_applicable = keys.flag("not_applicable", false)?;
+    let words = read_meanings(keys, beside)?;
     if right.is_none() {
-        return Ok(YesNo { right, not_applicable, severity: Severity::Note, why: String::new() });
+        return Ok(YesNo { right, not_applicable, severity: Severity::Note, why: String::new(), words });
     }
-    Ok(YesNo { right, not_applicable, severity: severity(keys)?, why: keys.text("why", LONG)? })
+    Ok(YesNo { right, not_applicable, severity: severity(keys)?, why: keys.text("why", LONG)?, words })
 }
 
-fn read_per(keys: &mut Keys<'_>) -> Result<Per, FileError> {
-    let wanted = "\"car\", \"corner\", \"front-corner\", \"rear-corner\", \"axle\" or \"cylinder\"";
-    Ok(keys.parsed_or_none("per", wanted, Per::parse)?.unwrap_or(Per::Car))
-}
-
-fn read_measurement(keys: &mut Keys<'_>, sheet: &Sheet) -> Result<Measurement, FileError> {
-    let per = read_per(keys)?;
-    let tokens = Unit::ALL.map(Unit::token).join(", ");
-    let unit = keys.parsed("unit", &format!("one of {tokens}"), Unit::parse)?;
-    let possible = keys.pair("possible")?;
-    let mut limits: Vec<Limit> = Vec::new();
-    for mut row in keys.tables("limits")? {
-        let bound = read_bound(&mut row, sheet, unit, per)?;
-        if let Bound::AtLeast(n) | Bound::AtMost(n) = bound
-            && !(possible.0..=possible.1).contains(&n)
-        {
-            return Err(row.error("at_least", format!("the limit {n} lies outside what is possible")));
-        }
-        let limit = Limit { bound, severity: severity(&mut row)?, source: row.text("source", LONG)? };
-        if limits.last().is_some_and(|before| before.severity < limit.severity) {
-            return Err(row.error("severity", "limits stand worst first: stop, fix, note"));
-        }
-        row.finish()?;
-        limits.push(limit);
-    }
-    Ok(Measurement { per, unit, possible, limits })
-}
-
-fn read_bound(row: &mut Keys<'_>, sheet: &Sheet, unit: Unit, per: Per) -> Result<Bound, FileError> {
-    let other = |row: &mut Keys<'_>, key: &str| -> Result<ItemId, FileError> {
-        let id = row.parsed(key, "the id of an earlier measurement", ItemId::parse)?;
-        match sheet.item(id.as_str()).map(|item| &item.kind) {
-            Some(Kind::Measurement(m)) if m.unit.quantity() == unit.quantity() && (m.per == per || m.per == Per::Car) => Ok(id),
-            Some(_) => Err(row.error(key, format!("\"{id}\" does not measure the same quantity at the same places"))),
-            None => Err(row.error(key, format!("no earlier item has the id \"{id}\""))),
+/// The words for each answer: beside the item's name they must tell the two apart without the question.
+fn read_meanings(keys: &mut Keys<'_>, beside: &Beside<'_>) -> Result<Meanings, FileError> {
+    let mut read = |key: &str| {
+        let words = keys.text_or_none(key, ON_A_BUTTON)?;
+        match words.as_deref().map(str::to_lowercase).as_deref() {
+            None if beside.taken == Taken::New => {
+                let missing =
+                    "is missing: a yes-no item says what each answer means, such as yes_means = \"Dry\", no_means = \"Drips\"";
+                Err(keys.error(key, missing))
+            }
+            Some("yes" | "no") => Err(keys.error(key, "\"yes\" and \"no\" say nothing without the question: \"Dry\", \"Drips\"")),
+            Some(said) if said == NOT_APPLICABLE.to_lowercase() => {
+                Err(keys.error(key, format!("\"{NOT_APPLICABLE}\" is what not_applicable = true offers")))
+            }
+            _ => Ok(words),
         }
     };
-    let keys = ["at_least", "at_most", "at_least_item", "within_percent"];
-    let given: Vec<&str> = keys.into_iter().filter(|key| row.has(key)).collect();
-    match given.as_slice() {
-        ["at_least"] => Ok(Bound::AtLeast(row.number_or_none("at_least")?.unwrap_or_default())),
-        ["at_most"] => Ok(Bound::AtMost(row.number_or_none("at_most")?.unwrap_or_default())),
-        ["at_least_item"] => Ok(Bound::AtLeastItem(other(row, "at_least_item")?)),
-        ["within_percent"] => {
-            let percent = f64::from(row.whole("within_percent", 1, 100)?);
-            Ok(Bound::WithinPercent(percent, other(row, "of_item")?))
-        }
-        _ => Err(row.error("at_least", format!("a limit has exactly one of {}", keys.join(", ")))),
+    let (yes, no) = (read("yes_means")?, read("no_means")?);
+    if yes.is_some() && yes.as_deref().map(str::to_lowercase) == no.as_deref().map(str::to_lowercase) {
+        return Err(keys.error("no_means", "both answers mean the same"));
     }
+    Ok(Meanings::new(beside.ask, yes, no))
 }
 
 /// The rows of an age limit; `key` names the figure and with it its unit.

@@ -53,6 +53,25 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// Reads the word that a worksheet's answer has; `None` for any other, which is no verdict and never a good one.
+    ///
+    /// # Example: what is no verdict is not "ok"
+    /// ```
+    /// use witnessmark::rules::words::Verdict;
+    /// assert_eq!(Verdict::parse("stop"), Some(Verdict::Stop));
+    /// assert_eq!(Verdict::parse("Stop"), None);
+    /// assert_eq!(Verdict::parse(""), None);
+    /// ```
+    pub fn parse(word: &str) -> Option<Verdict> {
+        Some(match word {
+            "ok" => Verdict::Ok,
+            "note" => Verdict::Note,
+            "fix" => Verdict::Fix,
+            "stop" => Verdict::Stop,
+            _ => return None,
+        })
+    }
+
     /// The severity of the finding this verdict makes, none when all is well.
     pub fn severity(self) -> Option<Severity> {
         match self {

@@ -42,14 +42,19 @@ pub fn run(work: &Work, input: &Map<String, Json>, on: Date, policy: &Policy, sy
     let output = worksheet::run(work.form.name, &Json::Object(input).to_string(), policy)
         .map_err(|error| in_form(worksheet_form::in_words(work.form, &error, system)))?;
     let Json::Object(output) = output else { return Err(Trouble::at("", "The worksheet gave no answer.")) };
-    let verdict = match output.get("verdict").and_then(Json::as_str) {
-        Some("stop") => Verdict::Stop,
-        Some("fix") => Verdict::Fix,
-        Some("note") => Verdict::Note,
-        _ => Verdict::Ok,
-    };
+    let verdict = verdict_of(work.form.name, &output)?;
     let why = worksheet_form::tidy(output.get("why").and_then(Json::as_str).unwrap_or_default());
     Ok(Outcome { verdict, why, output })
+}
+
+/// The verdict of an answer. One that is missing or unknown is an error: readings that nobody judged are not in order.
+/// A worksheet that judges nothing adds no finding; the limits of the sheet judge its figure.
+fn verdict_of(worksheet: &str, output: &Map<String, Json>) -> Result<Verdict, Trouble> {
+    if !worksheet::judges(worksheet) {
+        return Ok(Verdict::Ok);
+    }
+    let verdict = output.get("verdict").and_then(Json::as_str).and_then(Verdict::parse);
+    verdict.ok_or_else(|| Trouble::at("", "The worksheet gave no verdict on these readings: give the answer directly."))
 }
 
 /// A trouble of the worksheet's form, at its field in the form of the item.
@@ -65,9 +70,10 @@ pub fn answer_of(item: &Item, work: &Work, input: &Map<String, Json>, outcome: &
     let none = || Trouble::at("", "These readings give no answer here: give it directly.");
     let figure = |name: &str| outcome.output.get(name).or_else(|| input.get(name)).filter(|value| !value.is_null()).cloned();
     match (&work.gives, &item.kind) {
-        (Gives::Verdict, Kind::YesNo(rule)) => {
+        (Gives::Verdict, Kind::YesNo(rule)) if worksheet::judges(work.form.name) => {
             let well = outcome.verdict <= Verdict::Note;
-            Ok(if well == rule.right.unwrap_or(true) { Value::Yes } else { Value::No })
+            let right = rule.right.ok_or_else(none)?;
+            Ok(if well == right { Value::Yes } else { Value::No })
         }
         (Gives::Figure(name), Kind::Measurement(rule)) => {
             let number = figure(name).and_then(|value| value.as_f64()).ok_or_else(none)?;
@@ -226,5 +232,35 @@ fn spoken(kind: BlankKind, text: &str) -> String {
         BlankKind::Choice(choices) => choices.iter().find(|(value, _)| *value == text).map_or(text, |(_, say)| say).to_owned(),
         BlankKind::Flag(yes, no) => if text == "yes" { yes } else { no }.to_owned(),
         BlankKind::Number(None) | BlankKind::Text | BlankKind::Date => text.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn answer(json: Json) -> Map<String, Json> {
+        json.as_object().cloned().expect("an object")
+    }
+
+    #[test]
+    fn a_verdict_that_is_missing_or_unknown_is_an_error_and_never_ok() {
+        for said in [json!({}), json!({ "verdict": "fine" }), json!({ "verdict": null }), json!({ "verdict": "OK" })] {
+            assert!(verdict_of("noise", &answer(said.clone())).is_err(), "{said}");
+        }
+        assert_eq!(verdict_of("noise", &answer(json!({ "verdict": "stop" }))).ok(), Some(Verdict::Stop));
+        assert!(verdict_of("no-such-worksheet", &answer(json!({}))).is_ok(), "a name that is in no register is never run");
+    }
+
+    #[test]
+    fn a_worksheet_that_judges_nothing_gives_its_figure_and_answers_no_question() {
+        let form = form("corner-weights").expect("a form");
+        let weights = answer(json!({ "lf_kg": 300, "rf_kg": 300, "lr_kg": 250, "rr_kg": 250 }));
+        let work = Work { form, gives: Gives::Verdict, fixed: Map::new() };
+        let found = run(&work, &weights, date(2026, 5, 9), &Policy::default(), System::Metric).expect("weights");
+        assert_eq!(found.output["cross_percent"], json!(50.0), "right front and left rear: 550 of 1100 kg");
+        let sheet = crate::rules::sheet_file::read(include_str!("../sheets/club-day.toml")).expect("the default sheet");
+        let question = sheet.item("tyre-rating").expect("a question with a right answer");
+        assert!(answer_of(question, &work, &weights, &found).is_err(), "weights do not say that anything is right");
     }
 }

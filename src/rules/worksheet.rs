@@ -17,6 +17,9 @@ struct Worksheet {
     name: &'static str,
     /// Every field that the input may have.
     fields: &'static [&'static str],
+    /// Whether its verdict judges the readings. Where nothing is right or wrong by itself, the verdict is always ok and says
+    /// nothing.
+    judges: bool,
     answer: fn(&Fields, &Policy) -> Result<Json, InputError>,
 }
 
@@ -28,59 +31,84 @@ macro_rules! plain {
 }
 
 const WORKSHEETS: &[Worksheet] = &[
-    Worksheet { name: "tyre-date", fields: &["code", "on", "limit_years"], answer: plain!(tyres::tyre_date) },
+    Worksheet { name: "tyre-date", fields: &["code", "on", "limit_years"], judges: true, answer: plain!(tyres::tyre_date) },
     Worksheet {
         name: "tyre-pressure",
         fields: &["cold_kpa", "cold_c", "hot_kpa", "target_hot_kpa", "next_cold_c", "ambient_kpa"],
+        judges: true,
         answer: plain!(tyre_pressure::tyre_pressure),
     },
     Worksheet {
         name: "tyre-service",
         fields: &["marking", "axle_load_kg", "top_speed_kmh"],
+        judges: true,
         answer: plain!(tyre_service::tyre_service),
     },
     Worksheet {
         name: "brake-fluid",
         fields: &["grade", "flushed", "on", "limit_months", "measured_boil_c", "limit_boil_c", "maker_dry_c", "maker_wet_c"],
+        judges: true,
         answer: plain!(brakes::brake_fluid),
     },
-    Worksheet { name: "pad-wear", fields: &["readings", "limit_mm", "planned_min"], answer: plain!(wear::pad_wear) },
+    Worksheet {
+        name: "pad-wear",
+        fields: &["readings", "limit_mm", "planned_min"],
+        judges: true,
+        answer: plain!(wear::pad_wear),
+    },
     Worksheet {
         name: "wheel-fastener",
         fields: &["thread", "grade", "torque_nm", "asked_nm", "tolerance_percent", "turns", "dry"],
+        judges: true,
         answer: plain!(fasteners::wheel_fastener),
     },
-    Worksheet { name: "leak-down", fields: &["cylinders", "limit_percent"], answer: plain!(engine::leak_down_worksheet) },
+    Worksheet {
+        name: "leak-down",
+        fields: &["cylinders", "limit_percent"],
+        judges: true,
+        answer: plain!(engine::leak_down_worksheet),
+    },
     Worksheet {
         name: "compression",
         fields: &["dry_kpa", "wet_kpa", "limit_percent"],
+        judges: true,
         answer: plain!(engine::compression_worksheet),
     },
     Worksheet {
         name: "noise",
         fields: &["measured_db", "measured_m", "limit_db", "limit_m", "background_db"],
+        judges: true,
         answer: plain!(noise::noise),
     },
     Worksheet {
         name: "number-contrast",
         fields: &["number", "background", "height_mm", "limit_ratio", "limit_height_mm"],
+        judges: true,
         answer: plain!(numbers::number_contrast),
     },
-    Worksheet { name: "helmet-line", fields: &["hoop", "front", "helmet", "limit_mm"], answer: plain!(openness::helmet_line) },
+    Worksheet {
+        name: "helmet-line",
+        fields: &["hoop", "front", "helmet", "limit_mm"],
+        judges: true,
+        answer: plain!(openness::helmet_line),
+    },
     Worksheet {
         name: "gear-life",
         fields: &["kind", "label", "date", "date_is", "on", "policy"],
+        judges: true,
         answer: |input, policy| write(gear::gear_life(input, policy)),
     },
-    Worksheet { name: "vin", fields: &["vin"], answer: plain!(chassis_number::vin) },
+    Worksheet { name: "vin", fields: &["vin"], judges: true, answer: plain!(chassis_number::vin) },
     Worksheet {
         name: "spot-check",
         fields: &["cars", "confidence", "tolerated_bad"],
+        judges: false,
         answer: plain!(sampling::spot_check_worksheet),
     },
     Worksheet {
         name: "gate-queue",
         fields: &["arrivals_per_h", "check_min", "lanes", "cars"],
+        judges: true,
         answer: plain!(queue::gate_queue),
     },
     Worksheet {
@@ -97,16 +125,19 @@ const WORKSHEETS: &[Worksheet] = &[
             "start_c",
             "air_c",
         ],
+        judges: true,
         answer: plain!(brake_heat::brake_heat),
     },
     Worksheet {
         name: "corner-weights",
         fields: &["lf_kg", "rf_kg", "lr_kg", "rr_kg"],
+        judges: false,
         answer: plain!(weights::corner_weights_worksheet),
     },
     Worksheet {
         name: "alignment",
         fields: &["toe_mm", "across_mm", "toe_deg", "camber_left_deg", "camber_right_deg", "limit_side_to_side_deg"],
+        judges: true,
         answer: plain!(weights::alignment),
     },
 ];
@@ -119,6 +150,11 @@ pub fn list() -> Vec<&'static str> {
 /// The fields that a worksheet's input may have; none for a name not in [`list`].
 pub fn fields(name: &str) -> &'static [&'static str] {
     WORKSHEETS.iter().find(|worksheet| worksheet.name == name).map_or(&[], |worksheet| worksheet.fields)
+}
+
+/// Whether a worksheet's verdict judges the readings; `false` for a name not in [`list`].
+pub fn judges(name: &str) -> bool {
+    WORKSHEETS.iter().any(|worksheet| worksheet.name == name && worksheet.judges)
 }
 
 /// Runs a worksheet on one JSON object; `default_policy` is the gear table where the input brings none.

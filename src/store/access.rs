@@ -1,5 +1,6 @@
-//! Links: who was let in as what. A link's secret lies here as a digest only.
+//! Links: who was let in as what. A link's secret lies here as a digest only. Whatever is done with a link is noted with it.
 
+use super::deed::{self, About, By, Done};
 use super::{StoreError, row};
 use jiff::Timestamp;
 use sqlx::{FromRow, SqliteConnection};
@@ -22,6 +23,8 @@ pub struct Link {
     pub entry: Option<Uuid>,
     pub garage: Option<Uuid>,
     pub holder: String,
+    /// Goes into the commitment to the holder's name; `None` once the name was erased.
+    pub holder_salt: Option<String>,
     pub made_at: Timestamp,
     pub revoked_at: Option<Timestamp>,
     /// The secret lets one device in and is spent then.
@@ -47,6 +50,7 @@ pub(super) struct LinkRow {
     entry_id: Option<Vec<u8>>,
     garage_id: Option<Vec<u8>>,
     holder: String,
+    holder_salt: Option<String>,
     made_at: i64,
     revoked_at: Option<i64>,
     once: bool,
@@ -63,6 +67,7 @@ impl LinkRow {
             entry: self.entry_id.as_deref().map(row::id).transpose()?,
             garage: self.garage_id.as_deref().map(row::id).transpose()?,
             holder: self.holder,
+            holder_salt: self.holder_salt,
             made_at: row::time(self.made_at)?,
             revoked_at: self.revoked_at.map(row::time).transpose()?,
             once: self.once,
@@ -87,76 +92,11 @@ pub(super) fn is_same(stored: &[u8], digest: &Digest) -> bool {
     stored.ct_eq(digest).into()
 }
 
-/// What was done with a link.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Done {
-    Made,
-    MadeAnew,
-    Used,
-    DeviceEnded,
-    TakenBack,
-}
-
-impl Done {
-    /// The word in the column and on the page.
-    pub fn word(self) -> &'static str {
-        match self {
-            Done::Made => "made",
-            Done::MadeAnew => "made anew",
-            Done::Used => "used",
-            Done::DeviceEnded => "device ended",
-            Done::TakenBack => "taken back",
-        }
-    }
-}
-
-/// Who does it: their link and their device; `None` for who runs the server.
-pub type By = Option<(Uuid, Uuid)>;
-
-/// Notes what was done with a link, and by whom. Notes stay.
-pub async fn note(db: &mut SqliteConnection, link: Uuid, what: Done, by: By, at: Timestamp) -> Result<(), StoreError> {
-    sqlx::query("insert into access_deed (link_id, what, by_link_id, by_device_id, at) values (?, ?, ?, ?, ?)")
-        .bind(&link.as_bytes()[..])
-        .bind(what.word())
-        .bind(by.map(|(link, _)| link.as_bytes().to_vec()))
-        .bind(by.map(|(_, device)| device.as_bytes().to_vec()))
-        .bind(at.as_millisecond())
-        .execute(db)
-        .await?;
-    Ok(())
-}
-
-/// A note as a page shows it.
-#[derive(Clone, Debug)]
-pub struct Noted {
-    pub link: Uuid,
-    pub what: String,
-    /// The name of who did it; `None` for who runs the server.
-    pub by: Option<String>,
-    pub at: Timestamp,
-}
-
-/// What was done with the links of inspectors and marshals of an event, the newest first.
-pub async fn notes_of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<Noted>, StoreError> {
-    let rows: Vec<(Vec<u8>, String, Option<String>, i64)> = sqlx::query_as(
-        "select deed.link_id, deed.what, maker.holder, deed.at from access_deed as deed
-         join access_link as link on link.id = deed.link_id left join access_link as maker on maker.id = deed.by_link_id
-         where link.event_id = ? and link.entry_id is null order by deed.id desc",
-    )
-    .bind(&event.as_bytes()[..])
-    .fetch_all(db)
-    .await?;
-    let noted = |(link, what, by, at): (Vec<u8>, String, Option<String>, i64)| {
-        Ok(Noted { link: row::id(&link)?, what, by, at: row::time(at)? })
-    };
-    rows.into_iter().map(noted).collect()
-}
-
 /// Keeps a new link by its secret's digest.
-pub async fn add_link(db: &mut SqliteConnection, link: &Link, digest: Digest) -> Result<(), StoreError> {
+pub async fn add_link(db: &mut SqliteConnection, link: &Link, digest: Digest, by: By) -> Result<(), StoreError> {
     sqlx::query(
-        "insert into access_link (id, digest, role, event_id, entry_id, garage_id, holder, made_at, once, ends_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into access_link (id, digest, role, event_id, entry_id, garage_id, holder, holder_salt, made_at, once, ends_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     )
     .bind(&link.id.as_bytes()[..])
     .bind(&digest[..])
@@ -165,32 +105,40 @@ pub async fn add_link(db: &mut SqliteConnection, link: &Link, digest: Digest) ->
     .bind(link.entry.as_ref().map(|id| id.as_bytes().to_vec()))
     .bind(link.garage.as_ref().map(|id| id.as_bytes().to_vec()))
     .bind(&link.holder)
+    .bind(&link.holder_salt)
     .bind(link.made_at.as_millisecond())
     .bind(link.once)
     .bind(link.ends_at.map(Timestamp::as_millisecond))
-    .execute(db)
+    .execute(&mut *db)
     .await?;
-    Ok(())
+    deed::note(db, Done::Made, About::link(link.id), by, link.made_at).await
+}
+
+/// A new secret for a link.
+#[derive(Clone, Copy, Debug)]
+pub struct Renewal {
+    pub link: Uuid,
+    pub digest: Digest,
+    pub once: bool,
+    pub ends_at: Option<Timestamp>,
 }
 
 /// Gives a link a new secret: the old one lets nobody in any more, devices that came in stay.
-pub async fn renew_link(
-    db: &mut SqliteConnection,
-    link: Uuid,
-    digest: Digest,
-    once: bool,
-    ends_at: Option<Timestamp>,
-) -> Result<bool, StoreError> {
+pub async fn renew_link(db: &mut SqliteConnection, new: &Renewal, by: By, at: Timestamp) -> Result<bool, StoreError> {
     let done = sqlx::query(
         "update access_link set digest = ?, once = ?, ends_at = ?, spent_at = null where id = ? and revoked_at is null",
     )
-    .bind(&digest[..])
-    .bind(once)
-    .bind(ends_at.map(Timestamp::as_millisecond))
-    .bind(&link.as_bytes()[..])
-    .execute(db)
+    .bind(&new.digest[..])
+    .bind(new.once)
+    .bind(new.ends_at.map(Timestamp::as_millisecond))
+    .bind(&new.link.as_bytes()[..])
+    .execute(&mut *db)
     .await?;
-    Ok(done.rows_affected() == 1)
+    if done.rows_affected() == 0 {
+        return Ok(false);
+    }
+    deed::note(db, Done::MadeAnew, About::link(new.link), by, at).await?;
+    Ok(true)
 }
 
 /// The link with this secret, good or not.
@@ -214,7 +162,8 @@ pub async fn link(db: &mut SqliteConnection, id: Uuid) -> Result<Option<Link>, S
     row.map(LinkRow::link).transpose()
 }
 
-/// Marks a one-time link as used. `false` where it was used, renewed or taken back in the meantime.
+/// Marks a one-time link as used; the deed is noted with the device that it lets in. `false` where it was used, renewed or taken
+/// back in the meantime.
 pub async fn spend_link(db: &mut SqliteConnection, link: Uuid, digest: Digest, at: Timestamp) -> Result<bool, StoreError> {
     let done = sqlx::query(
         "update access_link set spent_at = ?1 where id = ?2 and digest = ?3 and revoked_at is null and spent_at is null
@@ -229,13 +178,18 @@ pub async fn spend_link(db: &mut SqliteConnection, link: Uuid, digest: Digest, a
 }
 
 /// Spends a link whose holder needs it no more.
-pub async fn spend(db: &mut SqliteConnection, link: Uuid, at: Timestamp) -> Result<(), StoreError> {
-    sqlx::query("update access_link set once = 1, spent_at = coalesce(spent_at, ?) where id = ?")
-        .bind(at.as_millisecond())
-        .bind(&link.as_bytes()[..])
-        .execute(db)
-        .await?;
-    Ok(())
+pub async fn spend(db: &mut SqliteConnection, link: Uuid, by: By, at: Timestamp) -> Result<(), StoreError> {
+    let done = sqlx::query(
+        "update access_link set once = 1, spent_at = coalesce(spent_at, ?) where id = ? and (once = 0 or spent_at is null)",
+    )
+    .bind(at.as_millisecond())
+    .bind(&link.as_bytes()[..])
+    .execute(&mut *db)
+    .await?;
+    match done.rows_affected() {
+        0 => Ok(()),
+        _ => deed::note(db, Done::Spent, About::link(link), by, at).await,
+    }
 }
 
 /// The links of an event, newest first.
@@ -257,17 +211,24 @@ pub async fn organizers(db: &mut SqliteConnection) -> Result<Vec<Link>, StoreErr
 }
 
 /// Takes back the links of an entry that are still good. Gives how many there were.
-pub async fn revoke_links_of_entry(db: &mut SqliteConnection, entry: Uuid, at: Timestamp) -> Result<u64, StoreError> {
-    let done = sqlx::query("update access_link set revoked_at = ? where entry_id = ? and revoked_at is null")
-        .bind(at.as_millisecond())
-        .bind(&entry.as_bytes()[..])
-        .execute(db)
-        .await?;
-    Ok(done.rows_affected())
+pub async fn revoke_links_of_entry(db: &mut SqliteConnection, entry: Uuid, by: By, at: Timestamp) -> Result<usize, StoreError> {
+    let sql = "update access_link set revoked_at = ? where entry_id = ? and revoked_at is null returning id";
+    let revoked: Vec<Vec<u8>> =
+        sqlx::query_scalar(sql).bind(at.as_millisecond()).bind(&entry.as_bytes()[..]).fetch_all(&mut *db).await?;
+    for link in &revoked {
+        deed::note(db, Done::TakenBack, About::link(row::id(link)?), by, at).await?;
+    }
+    Ok(revoked.len())
 }
 
 /// Takes back one link; `event` is its event, `None` for an organizer's.
-pub async fn revoke_link(db: &mut SqliteConnection, event: Option<Uuid>, link: Uuid, at: Timestamp) -> Result<bool, StoreError> {
+pub async fn revoke_link(
+    db: &mut SqliteConnection,
+    event: Option<Uuid>,
+    link: Uuid,
+    by: By,
+    at: Timestamp,
+) -> Result<bool, StoreError> {
     // A garage's link has no event either, and is its driver's: nobody of the club takes it back.
     let done = sqlx::query(
         "update access_link set revoked_at = ? where id = ? and event_id is ? and garage_id is null and revoked_at is null",
@@ -275,7 +236,11 @@ pub async fn revoke_link(db: &mut SqliteConnection, event: Option<Uuid>, link: U
     .bind(at.as_millisecond())
     .bind(&link.as_bytes()[..])
     .bind(event.map(|event| event.as_bytes().to_vec()))
-    .execute(db)
+    .execute(&mut *db)
     .await?;
-    Ok(done.rows_affected() == 1)
+    if done.rows_affected() == 0 {
+        return Ok(false);
+    }
+    deed::note(db, Done::TakenBack, About::link(link), by, at).await?;
+    Ok(true)
 }

@@ -1,6 +1,7 @@
 //! Devices: browsers that came in by a link or signed in. A cookie's secret lies here as a digest only.
 
 use super::access::{Digest, Link, LinkRow, is_same, span};
+use super::deed::{self, About, By, Done};
 use super::{StoreError, row};
 use jiff::Timestamp;
 use sqlx::{FromRow, SqliteConnection};
@@ -13,6 +14,8 @@ pub struct Device {
     pub link: Link,
     /// When it was last here, to the hour.
     pub used_at: Option<Timestamp>,
+    /// Whether it is let in; `false` once it was ended, its link was revoked or its time is over.
+    pub is_in: bool,
 }
 
 /// A device to let in.
@@ -71,7 +74,7 @@ impl ListedRow {
     }
 }
 
-/// Lets a device in.
+/// Lets a device in by its link.
 pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), StoreError> {
     sqlx::query("insert into device (id, digest, link_id, kind, made_at, ends_at, used_at) values (?, ?, ?, ?, ?, ?, ?)")
         .bind(&new.id.as_bytes()[..])
@@ -81,9 +84,9 @@ pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), Store
         .bind(new.from.as_millisecond())
         .bind(new.to.as_millisecond())
         .bind(new.from.as_millisecond())
-        .execute(db)
+        .execute(&mut *db)
         .await?;
-    Ok(())
+    deed::note(db, Done::Used, About::device(new.link, new.id), Some((new.link, new.id)), new.from).await
 }
 
 /// The device with this secret where it came in by this link before and was not ended: it stays let in for longer.
@@ -95,35 +98,44 @@ pub async fn again(db: &mut SqliteConnection, new: &NewDevice) -> Result<Option<
     .bind(new.from.as_millisecond())
     .bind(&new.digest[..])
     .bind(&new.link.as_bytes()[..])
-    .fetch_optional(db)
+    .fetch_optional(&mut *db)
     .await?;
-    id.as_deref().map(row::id).transpose()
+    let Some(id) = id.as_deref().map(row::id).transpose()? else { return Ok(None) };
+    deed::note(db, Done::LetInAgain, About::device(new.link, id), Some((new.link, id)), new.from).await?;
+    Ok(Some(id))
 }
 
 /// The device with this secret, if it is still let in and its link was not taken back.
 pub async fn by_digest(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<Option<Device>, StoreError> {
+    Ok(by_digest_or_ended(db, digest, now).await?.filter(|device| device.is_in))
+}
+
+/// The device with this secret, let in or ended.
+pub async fn by_digest_or_ended(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<Option<Device>, StoreError> {
     #[derive(FromRow)]
     struct Row {
         device_id: Vec<u8>,
         device_digest: Vec<u8>,
         device_used_at: Option<i64>,
+        is_in: bool,
         #[sqlx(flatten)]
         link: LinkRow,
     }
     let (from, to) = span(&digest);
     let rows: Vec<Row> = sqlx::query_as(
-        "select device.id as device_id, device.digest as device_digest, device.used_at as device_used_at, link.*
+        "select device.id as device_id, device.digest as device_digest, device.used_at as device_used_at,
+             (device.ends_at > ? and device.ended_at is null and link.revoked_at is null) as is_in, link.*
          from device join access_link as link on link.id = device.link_id
-         where device.digest between ? and ? and device.ends_at > ? and device.ended_at is null and link.revoked_at is null",
+         where device.digest between ? and ?",
     )
+    .bind(now.as_millisecond())
     .bind(from)
     .bind(to)
-    .bind(now.as_millisecond())
     .fetch_all(db)
     .await?;
     let Some(row) = rows.into_iter().find(|row| is_same(&row.device_digest, &digest)) else { return Ok(None) };
     let used_at = row.device_used_at.map(row::time).transpose()?;
-    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at }))
+    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at, is_in: row.is_in }))
 }
 
 /// Whether a device is still let in.
@@ -150,24 +162,32 @@ pub async fn used(db: &mut SqliteConnection, device: Uuid, at: Timestamp) -> Res
 }
 
 /// Ends one device of a link; `false` where there is none that is still in.
-pub async fn end(db: &mut SqliteConnection, link: Uuid, device: Uuid, at: Timestamp) -> Result<bool, StoreError> {
+pub async fn end(db: &mut SqliteConnection, link: Uuid, device: Uuid, by: By, at: Timestamp) -> Result<bool, StoreError> {
     let done = sqlx::query("update device set ended_at = ? where id = ? and link_id = ? and ended_at is null")
         .bind(at.as_millisecond())
         .bind(&device.as_bytes()[..])
         .bind(&link.as_bytes()[..])
-        .execute(db)
+        .execute(&mut *db)
         .await?;
-    Ok(done.rows_affected() == 1)
+    if done.rows_affected() == 0 {
+        return Ok(false);
+    }
+    deed::note(db, Done::DeviceEnded, About::device(link, device), by, at).await?;
+    Ok(true)
 }
 
 /// Ends every device of a link but this one.
 pub async fn end_others(db: &mut SqliteConnection, link: Uuid, but: Uuid, at: Timestamp) -> Result<(), StoreError> {
-    sqlx::query("update device set ended_at = ? where link_id = ? and id <> ? and ended_at is null")
+    let sql = "update device set ended_at = ? where link_id = ? and id <> ? and ended_at is null returning id";
+    let ended: Vec<Vec<u8>> = sqlx::query_scalar(sql)
         .bind(at.as_millisecond())
         .bind(&link.as_bytes()[..])
         .bind(&but.as_bytes()[..])
-        .execute(db)
+        .fetch_all(&mut *db)
         .await?;
+    for device in ended {
+        deed::note(db, Done::DeviceEnded, About::device(link, row::id(&device)?), Some((link, but)), at).await?;
+    }
     Ok(())
 }
 

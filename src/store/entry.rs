@@ -1,6 +1,7 @@
 //! Entries: one driver with one car and one car number in one event.
 
-use super::{StoreError, row};
+use super::{StoreError, history, row};
+use crate::rules::chain::{driver_mark, hex};
 use crate::rules::words::CarNumber;
 use jiff::Timestamp;
 use sqlx::{FromRow, SqliteConnection};
@@ -49,11 +50,14 @@ impl EntryRow {
     }
 }
 
-/// Adds an entry.
-pub async fn add(db: &mut SqliteConnection, entry: &Entry) -> Result<(), StoreError> {
+/// Adds an entry; the salt goes into the commitment to the driver's name. Gives the digest of its line on the roster, in
+/// hexadecimal figures: a record of the event must name it in the same transaction.
+pub async fn add(db: &mut SqliteConnection, entry: &Entry, salt: [u8; 20]) -> Result<String, StoreError> {
+    let salt = data_encoding::HEXLOWER.encode(&salt);
+    let mark = driver_mark(&salt, &entry.driver);
     sqlx::query(
-        "insert into entry (id, event_id, number, number_order, driver, car, run_group, mail, made_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into entry (id, event_id, number, number_order, driver, car, run_group, mail, made_at, driver_salt, driver_mark)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     )
     .bind(&entry.id.as_bytes()[..])
     .bind(&entry.event.as_bytes()[..])
@@ -64,9 +68,12 @@ pub async fn add(db: &mut SqliteConnection, entry: &Entry) -> Result<(), StoreEr
     .bind(&entry.group)
     .bind(&entry.mail)
     .bind(entry.made_at.as_millisecond())
-    .execute(db)
+    .bind(salt)
+    .bind(&mark[..])
+    .execute(&mut *db)
     .await?;
-    Ok(())
+    let digest = history::roster_digest(db, entry.id).await?;
+    digest.as_ref().map(hex).ok_or_else(|| StoreError::Unreadable("an entry that was just added".into()))
 }
 
 /// Entries of events that seem to be the same person's: by mail, or by name where there is no mail. The newest first.

@@ -1,5 +1,6 @@
 //! Events and their run groups.
 
+use super::writer::Writing;
 use super::{StoreError, row};
 use jiff::Timestamp;
 use jiff::civil::{Date, Time};
@@ -106,12 +107,20 @@ pub async fn all(db: &mut SqliteConnection) -> Result<Vec<Event>, StoreError> {
     rows.into_iter().map(EventRow::event).collect()
 }
 
-/// Sets the edition by which an event's entries are judged.
-pub async fn set_edition(db: &mut SqliteConnection, event: Uuid, edition: Uuid) -> Result<(), StoreError> {
+/// The edition by which an event's entries are judged.
+pub async fn edition_of(db: &mut SqliteConnection, event: Uuid) -> Result<Option<Uuid>, StoreError> {
+    let id: Option<Vec<u8>> =
+        sqlx::query_scalar("select edition_id from event where id = ?").bind(&event.as_bytes()[..]).fetch_optional(db).await?;
+    id.as_deref().map(row::id).transpose()
+}
+
+/// Sets the edition by which an event's entries are judged. A record of the event must say so in the same transaction.
+pub async fn set_edition(db: &mut Writing, event: Uuid, edition: Uuid) -> Result<(), StoreError> {
+    db.forget_event(event);
     sqlx::query("update event set edition_id = ? where id = ?")
         .bind(&edition.as_bytes()[..])
         .bind(&event.as_bytes()[..])
-        .execute(db)
+        .execute(&mut **db)
         .await?;
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! Garages: what was noted in them, their photos, the secret of their calendar.
 
 use super::access::Digest;
+use super::deed::{self, About, By, Done};
 use super::{StoreError, row};
 use crate::rules::garage::change::{Change, Noted};
 use jiff::Timestamp;
@@ -141,19 +142,24 @@ pub async fn photos(db: &mut SqliteConnection, garage: Uuid) -> Result<i64, Stor
 }
 
 /// Takes everything in a garage away: what was noted, the photos, the names, the links. Nothing of it stays.
-pub async fn erase(db: &mut SqliteConnection, garage: Uuid, at: Timestamp) -> Result<(), StoreError> {
+pub async fn erase(db: &mut SqliteConnection, garage: Uuid, by: By, at: Timestamp) -> Result<(), StoreError> {
     const ALL: [&str; 5] = [
         "update garage set erased_at = ?2, calendar_digest = null where id = ?1",
         "delete from garage_change where garage_id = ?1 and ?2 > 0",
         "delete from garage_photo where garage_id = ?1 and ?2 > 0",
         "update device set ended_at = ?2 where ended_at is null
          and link_id in (select id from access_link where garage_id = ?1)",
-        "update access_link set holder = '', revoked_at = coalesce(revoked_at, ?2) where garage_id = ?1",
+        "update access_link set holder = '', holder_salt = null, revoked_at = coalesce(revoked_at, ?2) where garage_id = ?1",
     ];
     for statement in ALL {
         sqlx::query(statement).bind(&garage.as_bytes()[..]).bind(at.as_millisecond()).execute(&mut *db).await?;
     }
-    Ok(())
+    let ids = |rows: Vec<Vec<u8>>| rows.iter().map(|id| row::id(id)).collect::<Result<Vec<_>, _>>();
+    let links = sqlx::query_scalar("select id from access_link where garage_id = ?").bind(&garage.as_bytes()[..]);
+    let links = ids(links.fetch_all(&mut *db).await?)?;
+    let sql = "select id from device where link_id in (select id from access_link where garage_id = ?)";
+    let devices = ids(sqlx::query_scalar(sql).bind(&garage.as_bytes()[..]).fetch_all(&mut *db).await?)?;
+    deed::note(db, Done::Erased, About { links, devices, ..About::default() }, by, at).await
 }
 
 /// The newest edition of the club's fault guide: its number, its file, who made it and when.

@@ -5,7 +5,9 @@
 
 pub mod access;
 pub mod account;
+mod baseline;
 pub mod club;
+pub mod deed;
 pub mod device;
 pub mod draft;
 pub mod entry;
@@ -15,9 +17,11 @@ pub mod garage;
 pub mod history;
 pub mod personal;
 pub mod photo;
+pub mod proof;
 pub mod row;
 mod writer;
 
+pub use baseline::Chance;
 pub use writer::{Listener, Touch, Writing};
 
 use crate::rules::chain::Sealed;
@@ -66,6 +70,8 @@ pub enum OpenError {
     Database { path: PathBuf, source: sqlx::Error },
     #[error("{path}: the database could not be brought up to date: {source}")]
     Migration { path: PathBuf, source: MigrateError },
+    #[error("{path}: what was written before could not be brought under the stronger rule: {source}")]
+    Baseline { path: PathBuf, source: StoreError },
 }
 
 /// One club's database.
@@ -105,6 +111,18 @@ impl Store {
             .await
             .map_err(database)?;
         Ok(Store { readers, writer: writer::Writer::start(connection, listener), options })
+    }
+
+    /// Binds what an older file has and its records do not bind yet: see `baseline.rs`.
+    ///
+    /// # Errors
+    /// What the database says; nothing is changed then.
+    pub async fn bind_what_is_there(&self, chance: Chance) -> Result<(), StoreError> {
+        let is_wanted = baseline::is_wanted(&mut *self.read().await?).await?;
+        match is_wanted {
+            true => self.write(Touch::All, move |db| Box::pin(async move { baseline::bind(db, chance).await })).await,
+            false => Ok(()),
+        }
     }
 
     /// A connection to read with: it sees all that was committed before, and cannot write.

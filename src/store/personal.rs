@@ -1,30 +1,35 @@
 //! Erasing a person: what the history's triggers allow, and no more.
 
-use super::StoreError;
+use super::deed::{self, About, By, Done};
 use super::history::ERASED;
+use super::{StoreError, row};
+use crate::rules::chain::ErasedEntry;
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
-/// Erases the driver of an entry. Their name as a maker of records goes with its salt: what stays cannot be guessed back.
-pub async fn erase(db: &mut SqliteConnection, entry: Uuid, at: Timestamp) -> Result<(), StoreError> {
+/// Erases the driver of an entry. Their name goes with its salt wherever it stands: the marks that stay cannot be guessed back.
+pub async fn erase(db: &mut SqliteConnection, entry: Uuid, by: By, at: Timestamp) -> Result<(), StoreError> {
     let id = &entry.as_bytes()[..];
-    super::access::revoke_links_of_entry(db, entry, at).await?;
+    super::access::revoke_links_of_entry(db, entry, by, at).await?;
     let steps = [
         "delete from draft where entry_id = ?",
         "delete from photo where entry_id = ?",
         "update record set maker = null, maker_salt = null where entry_id = ? and maker_role = 'driver' and maker is not null",
         "update device set kind = '' where link_id in (select id from access_link where entry_id = ?)",
-        "update access_link set holder = '' where entry_id = ?",
+        "update access_link set holder = '', holder_salt = null where entry_id = ?",
     ];
     for step in steps {
         sqlx::query(step).bind(id).execute(&mut *db).await?;
     }
-    sqlx::query("update entry set driver = ?, mail = '', erased_at = ? where id = ? and erased_at is null")
-        .bind(ERASED)
-        .bind(at.as_millisecond())
-        .bind(id)
-        .execute(db)
-        .await?;
-    Ok(())
+    let sql = "update entry set driver = ?, driver_salt = null, mail = '', erased_at = ? where id = ? and erased_at is null";
+    let erased = sqlx::query(sql).bind(ERASED).bind(at.as_millisecond()).bind(id).execute(&mut *db).await?;
+    if erased.rows_affected() == 0 {
+        return Ok(());
+    }
+    let links: Vec<Vec<u8>> =
+        sqlx::query_scalar("select id from access_link where entry_id = ?").bind(id).fetch_all(&mut *db).await?;
+    let links = links.iter().map(|link| row::id(link)).collect::<Result<Vec<_>, _>>()?;
+    let erased = Some(ErasedEntry { id: entry.to_string(), at: at.as_millisecond() });
+    deed::note(db, Done::Erased, About { links, erased, ..About::default() }, by, at).await
 }

@@ -4,9 +4,10 @@
 //! statements runs in a savepoint of its own, so that one that fails does not take its neighbours along; a record of the
 //! history is a single statement and needs none (a savepoint costs two crossings to SQLite's thread).
 //!
-//! Being the only writer, it knows the ends of the chains it writes to and need not ask for them again.
+//! Being the only writer, it knows the ends of the chains it writes to, with the digests of what their records rest on, and need
+//! not ask for them again.
 
-use super::history::{self, Appended, Ends, NewRecord};
+use super::history::{self, Appended, Ends, EntryEnd, EventEnd, Kind, NewRecord};
 use super::{Store, StoreError};
 use crate::rules::chain::Hash;
 use sqlx::{Connection, SqliteConnection};
@@ -128,12 +129,16 @@ impl Store {
 /// The writing connection, with the ends of the chains as they will be when the transaction is through.
 pub struct Writing {
     connection: SqliteConnection,
-    events: HashMap<Uuid, (i64, Option<Hash>)>,
-    entries: HashMap<Uuid, (Option<Hash>, u32)>,
+    events: HashMap<Uuid, EventEnd>,
+    entries: HashMap<Uuid, EntryEnd>,
+    /// How many ids of records the entries hold.
+    ids_kept: usize,
 }
 
-/// How many chains' ends are remembered.
-const ENDS_KEPT: usize = 20_000;
+/// How many events' ends are remembered.
+const EVENTS_KEPT: usize = 1000;
+/// How many ids of records are remembered, over all entries: some tens of megabytes.
+const IDS_KEPT: usize = 500_000;
 
 impl Deref for Writing {
     type Target = SqliteConnection;
@@ -151,7 +156,7 @@ impl DerefMut for Writing {
 
 impl Writing {
     fn new(connection: SqliteConnection) -> Writing {
-        Writing { connection, events: HashMap::new(), entries: HashMap::new() }
+        Writing { connection, events: HashMap::new(), entries: HashMap::new(), ids_kept: 0 }
     }
 
     async fn say(&mut self, statement: &'static str) -> Result<(), StoreError> {
@@ -177,36 +182,63 @@ impl Writing {
         }
     }
 
-    /// What the next record of this entry follows.
-    pub(super) async fn ends(&mut self, event: Uuid, entry: Uuid) -> Result<Ends, StoreError> {
-        if let (Some((place, event_hash)), Some((entry_hash, submissions))) = (self.events.get(&event), self.entries.get(&entry))
-        {
-            return Ok(Ends { place: *place, event_hash: *event_hash, entry_hash: *entry_hash, submissions: *submissions });
+    /// What the next record of this event follows.
+    pub(super) async fn event_end(&mut self, event: Uuid) -> Result<EventEnd, StoreError> {
+        if let Some(end) = self.events.get(&event) {
+            return Ok(*end);
         }
-        let ends = history::read_ends(&mut self.connection, event, entry).await?;
-        if self.entries.len() >= ENDS_KEPT {
+        let end = history::read_event_end(&mut self.connection, event).await?;
+        if self.events.len() >= EVENTS_KEPT {
             self.forget();
         }
-        self.events.insert(event, (ends.place, ends.event_hash));
-        self.entries.insert(entry, (ends.entry_hash, ends.submissions));
+        self.events.insert(event, end);
+        Ok(end)
+    }
+
+    /// What the next record of this entry follows; `new` is its id.
+    pub(super) async fn ends(&mut self, event: Uuid, entry: Uuid, new: Uuid) -> Result<Ends, StoreError> {
+        let event = self.event_end(event).await?;
+        if let Some(end) = self.entries.get(&entry) {
+            return Ok(Ends::of(event, end, new));
+        }
+        let end = history::read_entry_end(&mut self.connection, entry).await?;
+        if self.ids_kept + end.ids.len() > IDS_KEPT {
+            self.forget();
+        }
+        let ends = Ends::of(event, &end, new);
+        self.ids_kept += end.ids.len() + 1;
+        self.entries.insert(entry, end);
         Ok(ends)
     }
 
     /// A record was put at the end of its chains.
-    pub(super) fn extend(&mut self, event: Uuid, entry: Uuid, hash: Hash, is_submission: bool) {
-        if let Some((place, event_hash)) = self.events.get_mut(&event) {
-            (*place, *event_hash) = (*place + 1, Some(hash));
-        }
-        if let Some((entry_hash, submissions)) = self.entries.get_mut(&entry) {
-            *entry_hash = Some(hash);
-            *submissions += u32::from(is_submission);
+    pub(super) fn extend(&mut self, new: &NewRecord, hash: Hash) {
+        self.extend_event(new.event, hash);
+        if let Some(end) = self.entries.get_mut(&new.entry) {
+            end.hash = Some(hash);
+            end.submissions += u32::from(new.kind == Kind::Submission);
+            end.take(new.id, new.seen.iter().copied());
+            self.ids_kept += 1;
         }
     }
 
+    /// A record of the event itself was put at the end of its chain.
+    pub(super) fn extend_event(&mut self, event: Uuid, hash: Hash) {
+        if let Some(end) = self.events.get_mut(&event) {
+            (end.place, end.hash) = (end.place + 1, Some(hash));
+        }
+    }
+
+    /// What the records of an event rest on was changed: its digests are computed anew.
+    pub(super) fn forget_event(&mut self, event: Uuid) {
+        self.events.remove(&event);
+    }
+
     /// Something was undone: what is remembered may not be so.
-    fn forget(&mut self) {
+    pub(super) fn forget(&mut self) {
         self.events.clear();
         self.entries.clear();
+        self.ids_kept = 0;
     }
 }
 

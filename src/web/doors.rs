@@ -14,7 +14,7 @@ use axum::RequestExt;
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, MatchedPath, RawPathParams, Request, State};
 use axum::handler::Handler;
-use axum::http::Method;
+use axum::http::{Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::Response;
 use axum::routing::{MethodRouter, get, post};
@@ -29,6 +29,8 @@ pub struct Door {
     /// As the router has it: `/my/{entry}/areas/{area}`.
     pub path: String,
     pub deed: Deed,
+    /// Whether a device that was ended is identified here and handed on as such. There is one such door: a hold from it counts.
+    pub admits_ended: bool,
 }
 
 /// Routes under construction, each with its deed.
@@ -44,7 +46,7 @@ impl Doors {
     }
 
     fn add(mut self, method: Method, path: &str, deed: Deed, route: MethodRouter<Web>) -> Doors {
-        self.listed.push(Door { method, path: path.to_owned(), deed });
+        self.listed.push(Door { method, path: path.to_owned(), deed, admits_ended: false });
         self.router = self.router.route(path, route);
         self
     }
@@ -57,6 +59,16 @@ impl Doors {
     /// Something to send.
     pub(super) fn post<T: 'static>(self, path: &str, deed: Deed, act: impl Handler<T, Web>) -> Doors {
         self.add(Method::POST, path, deed, post(act))
+    }
+
+    /// Something to send that may count even from a device that was ended. The handler is given the [`Actor`] with its
+    /// [`Admission`](crate::acts::rights::Admission), and the act's own transaction decides.
+    pub(super) fn post_even_ended<T: 'static>(self, path: &str, deed: Deed, act: impl Handler<T, Web>) -> Doors {
+        let mut doors = self.post(path, deed, act);
+        if let Some(door) = doors.listed.last_mut() {
+            door.admits_ended = true;
+        }
+        doors
     }
 
     /// Something larger to send: a file of up to so many bytes.
@@ -90,18 +102,18 @@ impl Doors {
 /// What the guard looks a request up in.
 pub(super) struct Guard {
     pub(super) web: Web,
-    deeds: HashMap<(String, Method), Deed>,
+    doors: HashMap<(String, Method), Door>,
 }
 
 impl Guard {
     pub(super) fn new(web: Web, listed: &[Door]) -> Guard {
-        let deeds = listed.iter().map(|door| ((door.path.clone(), door.method.clone()), door.deed)).collect();
-        Guard { web, deeds }
+        let doors = listed.iter().map(|door| ((door.path.clone(), door.method.clone()), door.clone())).collect();
+        Guard { web, doors }
     }
 
-    fn deed(&self, path: &str, method: &Method) -> Option<Deed> {
+    fn door(&self, path: &str, method: &Method) -> Option<&Door> {
         let method = if *method == Method::HEAD { Method::GET } else { method.clone() };
-        self.deeds.get(&(path.to_owned(), method)).copied()
+        self.doors.get(&(path.to_owned(), method))
     }
 }
 
@@ -110,12 +122,12 @@ pub(super) async fn guard(State(guard): State<Arc<Guard>>, mut request: Request,
     let Some(path) = request.extensions().get::<MatchedPath>().map(|path| path.as_str().to_owned()) else {
         return Ok(next.run(request).await);
     };
-    match guard.deed(&path, request.method()) {
+    match guard.door(&path, request.method()) {
         // No door by this method: the router says which methods there are.
         None => return Ok(next.run(request).await),
-        Some(Deed::LookIn) => {}
-        Some(deed) => {
-            let actor = let_by(&guard.web, &mut request, deed).await?;
+        Some(Door { deed: Deed::LookIn, .. }) => {}
+        Some(door) => {
+            let actor = let_by(&guard.web, &mut request, door).await?;
             guard.web.limits.writes(request.method(), &actor)?;
             request.extensions_mut().insert(actor);
         }
@@ -127,7 +139,7 @@ pub(super) async fn guard(State(guard): State<Arc<Guard>>, mut request: Request,
 const MOST_COOKIES: usize = 4;
 
 /// The person who may do this, among those whose cookies came along.
-async fn let_by(web: &Web, request: &mut Request, deed: Deed) -> Result<Arc<Actor>, Fault> {
+async fn let_by(web: &Web, request: &mut Request, door: &Door) -> Result<Arc<Actor>, Fault> {
     // A browser sends one for each part of the site that the path lies in; hundreds are no browser's.
     let secrets: Vec<String> = cookies(request.headers(), session::NAME).take(MOST_COOKIES).map(str::to_owned).collect();
     let mut known = Vec::new();
@@ -135,13 +147,35 @@ async fn let_by(web: &Web, request: &mut Request, deed: Deed) -> Result<Arc<Acto
         known.extend(web.house.actor(secret).await?);
     }
     if known.is_empty() {
+        if door.admits_ended
+            && let Some(actor) = ended(web, request, &secrets, door.deed).await?
+        {
+            return Ok(actor);
+        }
         if !secrets.is_empty() {
             web.limits.guess(Limited::Cookie, web.address(request.extensions(), request.headers()))?;
         }
         return Err(Refusal::WhoAreYou.into());
     }
     let whose = whose(web, request).await?;
-    known.into_iter().find(|actor| may(actor.role, deed, whose)).ok_or_else(|| Refusal::NotHere.into())
+    known.into_iter().find(|actor| may(actor.role, door.deed, whose)).ok_or_else(|| Refusal::NotHere.into())
+}
+
+/// The person whose device was ended, where they might have done this before. Of anything else it learns nothing, not even that
+/// it is not there.
+async fn ended(web: &Web, request: &mut Request, secrets: &[String], deed: Deed) -> Result<Option<Arc<Actor>>, Fault> {
+    let mut gone = Vec::new();
+    for secret in secrets {
+        gone.extend(web.house.ended_actor(secret).await?);
+    }
+    if gone.is_empty() {
+        return Ok(None);
+    }
+    match whose(web, request).await {
+        Ok(whose) => Ok(gone.into_iter().find(|actor| may(actor.role, deed, whose))),
+        Err(fault) if fault.status == StatusCode::NOT_FOUND => Ok(None),
+        Err(fault) => Err(fault),
+    }
 }
 
 /// Whose thing the path names: an event, an entry of an event, or the club's.

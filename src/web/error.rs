@@ -4,9 +4,11 @@ use super::page::{capital, render};
 use crate::acts::Refusal;
 use crate::rules::answer::Trouble;
 use askama::Template;
+use axum::extract::Request;
 use axum::extract::multipart::MultipartError;
 use axum::extract::rejection::BytesRejection;
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use std::any::Any;
 
@@ -28,7 +30,8 @@ struct FaultPage<'a> {
     title: &'a str,
     words: &'a str,
     troubles: &'a [Trouble],
-    /// Whether to show organizers the way to their door.
+    /// Whether the reader is not let in: organizers are shown the way to their door, and what waits on an inspector's ended
+    /// device is sent.
     signs_in: bool,
 }
 
@@ -60,11 +63,11 @@ impl Fault {
         Fault { wait_s: Some(seconds), ..fault }
     }
 
-    /// The same for a script of ours: a sentence that it can show.
-    pub(super) fn as_json(&self) -> Response {
+    /// The same for a script of ours: sentences that it can show.
+    fn said(&self) -> Said {
         let troubles = self.troubles.iter().map(|trouble| trouble.message.as_str());
-        let words = std::iter::once(self.words.as_str()).chain(troubles).collect::<Vec<_>>().join(" ");
-        (self.status, axum::Json(serde_json::json!({ "title": self.title, "error": words }))).into_response()
+        let error = std::iter::once(self.words.as_str()).chain(troubles).collect::<Vec<_>>().join(" ");
+        Said { title: self.title.clone(), error }
     }
 
     fn internal(cause: &dyn std::fmt::Display) -> Fault {
@@ -72,6 +75,44 @@ impl Fault {
         let words = "Nothing that was said to be saved is lost. Try again in a moment; if it stays, tell the organizer.";
         Fault::new(StatusCode::INTERNAL_SERVER_ERROR, "Something broke here, not at your end", words)
     }
+}
+
+/// What a fault says, carried along with its page for [`as_asked`].
+#[derive(Clone, serde::Serialize)]
+struct Said {
+    title: String,
+    error: String,
+}
+
+/// Whether a request asks for JSON before all else, as our scripts do.
+pub(super) fn asks_for_json(headers: &HeaderMap) -> bool {
+    let accept = headers.get(header::ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    let first = accept.split([',', ';']).next().unwrap_or_default();
+    first.trim().eq_ignore_ascii_case("application/json")
+}
+
+/// The outermost layer: where JSON was asked for, every fault is answered in JSON, whoever made its page.
+pub(super) async fn as_asked(request: Request, next: Next) -> Response {
+    let asked = asks_for_json(request.headers());
+    let response = next.run(request).await;
+    let status = response.status();
+    let is_fault = status.is_client_error() || status.is_server_error();
+    let kind = response.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    if !asked || !is_fault || kind.starts_with("application/json") {
+        return response;
+    }
+    let (mut parts, _) = response.into_parts();
+    let said = parts.extensions.remove::<Said>().unwrap_or_else(|| Said {
+        title: status.canonical_reason().unwrap_or("This was refused").to_owned(),
+        error: "This cannot be answered here as it was asked. Nothing was changed.".to_owned(),
+    });
+    // They were the page's, packed perhaps.
+    for name in [header::CONTENT_TYPE, header::CONTENT_LENGTH, header::CONTENT_ENCODING, header::TRANSFER_ENCODING] {
+        parts.headers.remove(name);
+    }
+    let mut answer = (status, axum::Json(said)).into_response();
+    answer.headers_mut().extend(parts.headers);
+    answer
 }
 
 impl From<Refusal> for Fault {
@@ -189,6 +230,7 @@ impl IntoResponse for Fault {
                     .into_response()
             }
         };
+        response.extensions_mut().insert(self.said());
         if let Some(seconds) = self.wait_s {
             response.headers_mut().insert(header::RETRY_AFTER, seconds.into());
         }
@@ -212,4 +254,44 @@ pub(super) fn from_elsewhere() -> Response {
 pub(super) fn panicked(cause: Box<dyn Any + Send + 'static>) -> Response {
     let words = cause.downcast_ref::<String>().cloned().or_else(|| cause.downcast_ref::<&str>().map(|text| (*text).to_owned()));
     Fault::internal(&words.unwrap_or_else(|| "a panic without words".into())).into_response()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use axum::Router;
+    use axum::routing::get;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    use tower_http::catch_panic::CatchPanicLayer;
+
+    async fn breaks() -> StatusCode {
+        panic!("a fault of the program")
+    }
+
+    /// The answer to a request, head and body, over a wire of its own.
+    async fn answer(accept: &str) -> String {
+        let pages = Router::new()
+            .route("/", get(breaks))
+            .layer(CatchPanicLayer::custom(panicked))
+            .layer(axum::middleware::from_fn(as_asked));
+        let listener = tokio::net::TcpListener::bind(("127.0.0.1", 0)).await.expect("a port");
+        let address = listener.local_addr().expect("an address");
+        tokio::spawn(async move { axum::serve(listener, pages).await });
+        let mut wire = tokio::net::TcpStream::connect(address).await.expect("the server");
+        let asked = format!("GET / HTTP/1.1\r\nhost: club\r\naccept: {accept}\r\nconnection: close\r\n\r\n");
+        wire.write_all(asked.as_bytes()).await.expect("sent");
+        let mut text = String::new();
+        wire.read_to_string(&mut text).await.expect("an answer");
+        text
+    }
+
+    #[tokio::test]
+    async fn a_panic_is_told_as_it_was_asked_and_never_what_broke() {
+        let json = answer("application/json").await;
+        assert!(json.starts_with("HTTP/1.1 500"), "{json}");
+        assert!(json.contains("content-type: application/json") && json.contains("\"title\":\"Something broke here"), "{json}");
+        let page = answer("text/html,application/xhtml+xml,application/json;q=0.8").await;
+        assert!(page.starts_with("HTTP/1.1 500") && page.contains("<h1>"), "{page}");
+        assert!(!json.contains("a fault of the program") && !page.contains("a fault of the program"));
+    }
 }

@@ -11,7 +11,7 @@ use axum::extract::{FromRequest, FromRequestParts, Path, Request};
 use axum::http::header::CONTENT_TYPE;
 use axum::http::request::Parts;
 use serde::de::DeserializeOwned;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::convert::Infallible;
 use uuid::Uuid;
 
@@ -41,6 +41,17 @@ impl Form {
     /// The ends of the names of ticked boxes that begin with this: `by-hand-` gives the items.
     pub fn ticked(&self, begin: &str) -> BTreeSet<String> {
         self.0.iter().filter_map(|(key, _)| key.strip_prefix(begin)).map(str::to_owned).collect()
+    }
+
+    /// The fields whose names begin with this, by what follows up to a point and by what follows it: `reading-pad-front.lf`
+    /// under `reading-` is `lf` of `pad-front`.
+    pub fn under(&self, begin: &str) -> BTreeMap<String, BTreeMap<String, String>> {
+        let mut under: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
+        for (name, text) in self.0.iter().filter_map(|(key, text)| Some((key.strip_prefix(begin)?, text))) {
+            let (first, rest) = name.split_once('.').unwrap_or((name, ""));
+            under.entry(first.to_owned()).or_default().insert(rest.to_owned(), text.clone());
+        }
+        under
     }
 
     /// An id in a field.

@@ -4,7 +4,7 @@ use super::Web;
 use super::doors::Doors;
 use super::draw::{Mark, Plate};
 use super::error::Fault;
-use super::form::{Asked, At};
+use super::form::{Asked, At, Form};
 use super::page::{Clock, Page, long_day, render};
 use super::session::Who;
 use crate::acts::board::{Board, Row, board};
@@ -12,7 +12,7 @@ use crate::acts::house::KnownEvent;
 use crate::acts::pass;
 use crate::acts::rights::{Actor, Deed, Whose, require};
 use crate::rules::standing::Standing;
-use crate::store::history::Kind;
+use crate::store::history::{self, Kind};
 use askama::Template;
 use axum::Json;
 use axum::extract::State;
@@ -89,7 +89,14 @@ struct List {
     day: String,
     /// The event's public key, base64url.
     key: String,
-    /// When this was so, and until when passes hold: milliseconds since 1970-01-01 UTC.
+    /// The place and the hash of the newest record in the event's chain that the list is made from; it may know more. Lists and
+    /// passes are older or newer by place. Empty and 0 where there is no record.
+    place: i64,
+    hash: String,
+    /// Whether the event's history goes on from the record that the device asked with. Where it does not (an older backup was
+    /// restored), what the device has is worth nothing, however large its place.
+    follows: bool,
+    /// When this was so, to be shown, and until when passes hold: milliseconds since 1970-01-01 UTC.
     as_of: i64,
     until: i64,
     cars: Vec<Car>,
@@ -108,12 +115,35 @@ struct Car {
     because: String,
 }
 
-async fn cars(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<Json<List>, Fault> {
+/// Whether the event's history has the record that the device has: `?place=...&hash=...`.
+async fn follows(web: &Web, event: Uuid, asked: &Form) -> Result<bool, Fault> {
+    let Ok(place) = asked.text("place").parse() else { return Ok(false) };
+    let mut db = web.house.store.read().await?;
+    Ok(history::has(&mut db, event, place, asked.text("hash")).await?)
+}
+
+async fn cars(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, Asked(asked): Asked) -> Result<Json<List>, Fault> {
     let known = at_the_grid(&web, &actor, event).await?;
     // The clock first: what is on the board was so at that time at the latest.
     let as_of = web.house.now();
     let key = pass::public_key_of(&web.house, event).await?;
+    let follows = follows(&web, event, &asked).await?;
     let board = board(&web.house, event).await?;
+    Ok(Json(List {
+        event,
+        name: known.event.name.clone(),
+        day: long_day(&known.event.day),
+        key: BASE64URL_NOPAD.encode(&key),
+        place: board.place,
+        hash: board.hash.clone(),
+        follows,
+        as_of: as_of.as_millisecond(),
+        until: pass::holds_until(&known).as_millisecond(),
+        cars: cars_of(&board),
+    }))
+}
+
+fn cars_of(board: &Board) -> Vec<Car> {
     let car = |row: &Arc<Row>| Car {
         entry: row.entry.id,
         number: row.entry.number.to_string(),
@@ -125,15 +155,7 @@ async fn cars(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> R
             && row.word.as_ref().is_some_and(|word| matches!(word.kind, Kind::Hold | Kind::Withdrawal)),
         because: if row.standing == Standing::Cleared { String::new() } else { because(row) },
     };
-    Ok(Json(List {
-        event,
-        name: known.event.name.clone(),
-        day: long_day(&known.event.day),
-        key: BASE64URL_NOPAD.encode(&key),
-        as_of: as_of.as_millisecond(),
-        until: pass::holds_until(&known).as_millisecond(),
-        cars: board.rows.iter().map(car).collect(),
-    }))
+    board.rows.iter().map(car).collect()
 }
 
 async fn live(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<impl IntoResponse, Fault> {

@@ -1,6 +1,7 @@
 //! The web: thin. A handler parses, calls one act or one read, and renders. One file a page, its template struct beside it.
 
 mod address;
+mod answer_words;
 pub mod assets;
 mod chart;
 mod code;
@@ -155,6 +156,7 @@ pub fn router(web: Web) -> Router {
         .layer(csrf.with_rejection_response(|_| error::from_elsewhere()))
         .layer(middleware::from_fn(move |request, next| headers(is_https, request, next)))
         .layer(CatchPanicLayer::custom(error::panicked))
+        .layer(middleware::from_fn(error::as_asked))
 }
 
 async fn headers(is_https: bool, request: axum::extract::Request, next: Next) -> Response {

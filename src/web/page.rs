@@ -28,10 +28,15 @@ impl Clock {
         Clock { zone: TimeZone::get(&event.zone).unwrap_or(TimeZone::UTC), day: event.day }
     }
 
-    /// "07:44" on the event's day, "8 May 07:44" on another.
+    /// "07:44" on the event's day, "8 May 07:44" on another, "8 May 2020 07:44" in a year that is not the event's.
     pub fn at(&self, time: &Timestamp) -> String {
         let there = time.to_zoned_datetime(self.zone.clone());
-        if there.date() == self.day { there.strftime("%H:%M").to_string() } else { there.strftime("%-d %b %H:%M").to_string() }
+        let form = match there.date() {
+            day if day == self.day => "%H:%M",
+            day if day.year() == self.day.year() => "%-d %b %H:%M",
+            _ => "%-d %b %Y %H:%M",
+        };
+        there.strftime(form).to_string()
     }
 
     /// Day, time and zone in full, for a record that is read years later.
@@ -75,4 +80,19 @@ pub fn times(number: usize) -> String {
 /// Ids with commas between them, as a form hands them back.
 pub fn id_list(ids: &[uuid::Uuid]) -> String {
     ids.iter().map(uuid::Uuid::to_string).collect::<Vec<_>>().join(",")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_says_its_day_and_its_year_where_they_are_not_the_events() {
+        let clock = Clock { zone: TimeZone::UTC, day: jiff::civil::date(2026, 5, 9) };
+        let at = |time: &str| clock.at(&time.parse().expect("a time"));
+        assert_eq!(at("2026-05-09T07:44:00Z"), "07:44");
+        assert_eq!(at("2026-05-08T07:44:00Z"), "8 May 07:44");
+        assert_eq!(at("2020-05-08T07:44:00Z"), "8 May 2020 07:44");
+        assert_eq!(at("2020-05-09T07:44:00Z"), "9 May 2020 07:44", "the event's day of another year");
+    }
 }

@@ -14,12 +14,17 @@ const news = document.querySelector(".news");
 const nothingSent = clear.disabled;
 
 function count() {
-  const open = [...form.querySelectorAll("[data-must]")].filter((box) => !box.checked).length;
+  const unticked = [...form.querySelectorAll("[data-must]")].filter((box) => !box.checked);
+  // A finding that was measured is closed by the inspector's own reading, or by a sentence.
+  const texts = (own) => [...own.querySelectorAll("input:not([type=hidden])")];
+  const unsaid = [...form.querySelectorAll("[data-either]")].filter((own) => texts(own).every((text) => !text.value.trim()));
+  const open = unticked.length + unsaid.length;
   left.textContent = nothingSent ? "nothing sent" : !news.hidden ? "look again first" : open ? `${open} to check` : "";
   clear.disabled = nothingSent || open > 0 || !news.hidden;
 }
 
 form.addEventListener("change", count);
+form.addEventListener("input", count);
 // A hold needs its reason: the first tap opens the field, the second sends.
 form.querySelector(".hold").addEventListener("click", (event) => {
   if (form.reason.value.trim() === "") {

@@ -3,9 +3,16 @@ import { forget } from "./offline.js";
 
 const PAGES = "pages-1";
 
-/** Fetches what changed since last time and puts it where the worker finds it. Gives the time of the news, or null without signal. */
+/**
+ * Fetches what changed since last time and puts it where the worker finds it. Gives the time of the news, or null without signal.
+ * One after the other, in all tabs: an answer that is overtaken would put an older page over a newer one.
+ */
 export async function keepGate(event) {
   if (!window.caches) return null;
+  return navigator.locks ? navigator.locks.request(`pages ${event}`, () => keep(event)) : keep(event);
+}
+
+async function keep(event) {
   const NAME = `gate ${event}`;
   const had = read(NAME);
   try {

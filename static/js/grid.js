@@ -11,6 +11,9 @@ const fresh = document.querySelector("[data-fresh]");
 const KEPT = `grid ${main.dataset.cars}`;
 
 let list = read();
+/** How many requests were made, and which of them gave the list. */
+let requests = 0;
+let taken = 0;
 /** What is asked for now: a number, or a pass that was scanned. */
 let asked = null;
 
@@ -22,19 +25,31 @@ function read() {
   }
 }
 
+/**
+ * Whether a list replaces the one that is here: it goes further in the event's history. At the same place the later request
+ * counts. Where the history does not go on from what this device had (an older backup was restored), the fetched list counts.
+ */
+function replaces(got, had, request) {
+  if (!list || (list === had && !got.follows)) return true;
+  return got.place === list.place ? request > taken : !(got.place < list.place);
+}
+
 /** Fetches the list. A device that is let in no more loses what it kept. */
 async function refresh() {
+  const had = list;
+  const request = ++requests;
   try {
-    const answer = await fetch(main.dataset.cars, { headers: { accept: "application/json" }, cache: "no-store" });
+    const has = had ? `?place=${had.place}&hash=${had.hash}` : "";
+    const answer = await fetch(main.dataset.cars + has, { headers: { accept: "application/json" }, cache: "no-store" });
     if (answer.status === 401 || answer.status === 404) {
       localStorage.removeItem(KEPT);
       location.reload();
       return;
     }
-    // A worker that answers from what it kept gives an older list: it does not replace a newer one.
     const got = answer.ok ? await answer.json() : null;
-    if (got && (!list || got.as_of >= list.as_of)) {
+    if (got && replaces(got, had, request)) {
       list = got;
+      taken = request;
       try {
         localStorage.setItem(KEPT, JSON.stringify(list));
       } catch {

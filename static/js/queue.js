@@ -90,13 +90,11 @@ async function post(path, body, headers, patience = ANSWER) {
 /** Why something was refused, in the server's words. */
 async function why(answer) {
   if (answer.status === 401) return { why: "Your link has ended on this device. Open your private link again; all is kept here." };
-  const text = await answer.text();
   try {
-    const { error, mend = null } = JSON.parse(text);
-    return { why: `${error[0].toUpperCase()}${error.slice(1)}.`, mend };
+    const { title, error, mend = null } = await answer.json();
+    return { why: title ?? `${error[0].toUpperCase()}${error.slice(1)}.`, mend };
   } catch {
-    const page = new DOMParser().parseFromString(text, "text/html");
-    return { why: page.querySelector("h1")?.textContent ?? `The server refused it (${answer.status}).` };
+    return { why: `The server refused it (${answer.status}).` };
   }
 }
 

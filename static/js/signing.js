@@ -17,6 +17,7 @@ export const putAway = (item) => drop(nameOf(item));
  */
 export async function send(item, patience = 8000) {
   let answer;
+  let { fields } = item;
   try {
     // The photos first: a sign-off names only what is there. Sent twice, a photo is there once.
     for (const photo of item.photos ?? []) {
@@ -25,12 +26,18 @@ export async function send(item, patience = 8000) {
       form.append("photo", photo.file, "photo.jpg");
       const path = item.path.replace("/sign-offs", "/photos");
       const taken = await fetch(path, { method: "POST", body: form, signal: AbortSignal.timeout(patience * 4) });
+      // A device that was ended adds no photo, but its hold counts: it goes without.
+      if (taken.status === 401 && item.deed === "hold") {
+        fields = new URLSearchParams(fields);
+        fields.delete("photos");
+        break;
+      }
       if (!taken.ok) return await unsent(item, taken);
     }
     answer = await fetch(item.path, {
       method: "POST",
       headers: { accept: "application/json", "content-type": "application/x-www-form-urlencoded" },
-      body: item.fields,
+      body: fields.toString(),
       signal: AbortSignal.timeout(patience),
     });
   } catch {
@@ -51,14 +58,30 @@ async function unsent(item, answer) {
   return "refused";
 }
 
+/**
+ * What was signed after one that is refused says that it has seen it. It is in no history, and a car whose history names a record
+ * that never comes could not be cleared again: what the refused one had seen stands there instead.
+ */
+async function passOver(refused, items) {
+  const seen = new URLSearchParams(refused.fields).get("seen");
+  for (const item of items.filter((item) => item.path === refused.path)) {
+    const fields = new URLSearchParams(item.fields);
+    if (fields.get("seen") !== refused.id) continue;
+    fields.set("seen", seen);
+    item.fields = fields.toString();
+    await keep(item);
+  }
+}
+
 /** Sends all that waits, one after the other, from one tab at a time. Gives how many were sent. */
 export async function sendAll(event) {
   const act = async () => {
     let sent = 0;
-    for (const item of await waiting(event)) {
-      if (item.refused) continue;
+    const items = (await waiting(event)).filter((item) => !item.refused);
+    for (const item of items) {
       const end = await send(item);
       if (end === "waits") break;
+      if (end === "refused") await passOver(item, items);
       sent += end === "sent" ? 1 : 0;
     }
     return sent;

@@ -1,5 +1,6 @@
 // Whether a car may go out, from the list on this device and from the pass that is shown. The list counts; a pass counts where it
-// is newer than the list, and never against a hold or a withdrawal that the list knows.
+// is newer than the list, and never against a hold or a withdrawal that the list knows. What is newer is told by the place in the
+// event's chain of records, and never by a clock.
 
 const ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
 const CONTEXT = new TextEncoder().encode("witnessmark pass 1");
@@ -29,14 +30,17 @@ const id = (bytes) => hex(bytes).replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$
 /** What a pass says; null for a text that is none. */
 export function readPass(text) {
   const bytes = base32((text.split("/P/").pop() ?? "").trim().toUpperCase());
-  if (!bytes || bytes.length < 57 + 2 + 64 || bytes[0] !== 1) return null;
+  // Passes of the first form say no place: they are older than any list.
+  const at = { 1: 57, 2: 61 }[bytes?.[0]];
+  if (!at || bytes.length < at + 2 + 64) return null;
   const view = new DataView(bytes.buffer);
-  const number = new TextDecoder().decode(bytes.slice(58, 58 + bytes[57]));
+  const number = new TextDecoder().decode(bytes.slice(at + 1, at + 1 + bytes[at]));
   return {
     event: id(bytes.slice(1, 17)),
     entry: id(bytes.slice(17, 33)),
     made: view.getUint32(49) * 60_000,
     until: view.getUint32(53) * 60_000,
+    place: at === 61 ? view.getUint32(57) : 0,
     number,
     signed: bytes.slice(0, -64),
     signature: bytes.slice(-64),
@@ -69,8 +73,9 @@ export async function verdictOf(list, asked, now = Date.now()) {
   }
   const car = list.cars.find((one) => one.entry === pass.entry);
   if (now >= pass.until) return no(car ?? null, `This pass is over: it was for ${list.day}.`);
-  if (!car) return pass.made > list.as_of ? byPass(pass) : no(null, "Its car is not entered any more.");
-  if (car.cleared || car.held || pass.made <= list.as_of) return byList(car);
+  const isNewer = pass.place > list.place;
+  if (!car) return isNewer ? byPass(pass) : no(null, "Its car is not entered any more.");
+  if (car.cleared || car.held || !isNewer) return byList(car);
   return { ...byPass(pass), car };
 }
 

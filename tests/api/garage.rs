@@ -158,7 +158,7 @@ async fn confirms_the_sheet(ines: &Driver<'_>) {
     let offers = page.all(".offer");
     let torque = offers.iter().find(|offer| offer.contains("110 N\u{b7}m") && !offer.contains("front left"));
     assert!(torque.is_some(), "what is asked for is offered: {offers:?}");
-    assert!(offers.iter().any(|offer| offer.starts_with("On 9 May 2026, Spring day: yes")), "with its day: {offers:?}");
+    assert!(offers.iter().any(|offer| offer.starts_with("On 9 May 2026, Spring day: All there")), "with its day: {offers:?}");
     let reading = offers.iter().find(|offer| offer.contains("front left")).expect("the torque as it was read");
     assert!(reading.contains("measure again"), "a reading is offered as what it is: {reading}");
     let confirmed = ines.person.post(&format!("{wheels}/still"), &[("all", "1")]).await;

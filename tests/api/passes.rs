@@ -12,7 +12,7 @@ async fn pass_of(driver: &Driver<'_>) -> bool {
 }
 
 /// The address in the code, read out of the code's own squares.
-async fn address_in(driver: &Driver<'_>) -> String {
+pub async fn address_in(driver: &Driver<'_>) -> String {
     let page = driver.person.get(&format!("{}/pass", driver.home())).await.page().await;
     let view = page.attr("svg.code", "viewBox");
     let side: usize = view.rsplit(' ').next().and_then(|side| side.parse().ok()).expect("a side");

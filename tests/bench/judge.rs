@@ -4,8 +4,8 @@ use serde_json::{Map, Value as Json};
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 use witnessmark::acts::set_up::CLUB_DAY;
-use witnessmark::acts::state::read_answers;
 use witnessmark::demo::sound_answers;
+use witnessmark::rules::edition::{self, Given};
 use witnessmark::rules::judge::judge;
 use witnessmark::rules::sheet_file;
 use witnessmark::rules::units::Units;
@@ -32,15 +32,17 @@ fn main() {
     let on = jiff::civil::date(2026, 5, 9);
     let given = sound_answers(&sheet, on);
     let text = Json::Object(given.clone()).to_string();
-    let answers = read_answers(&sheet, &given);
+    let answers = edition::read(&sheet, Given::ToThis, &given);
     assert!(judge(&sheet, &answers, on, &Units::METRIC).is_complete(), "the whole sheet is answered");
     println!("{} items, {} answers, {} bytes of JSON; one core", sheet.items().count(), answers.len(), text.len());
     let parse = || serde_json::from_str::<Map<String, Json>>(black_box(&text)).expect("JSON");
     let (mut judged, mut read, mut whole) = (Vec::new(), Vec::new(), Vec::new());
     for _ in 0..ROUNDS {
         judged.push(rate(span, || drop(black_box(judge(&sheet, black_box(&answers), on, &Units::METRIC)))));
-        read.push(rate(span, || drop(black_box(read_answers(&sheet, &parse())))));
-        whole.push(rate(span, || drop(black_box(judge(&sheet, &read_answers(&sheet, &parse()), on, &Units::METRIC)))));
+        read.push(rate(span, || drop(black_box(edition::read(&sheet, Given::ToThis, &parse())))));
+        whole.push(rate(span, || {
+            drop(black_box(judge(&sheet, &edition::read(&sheet, Given::ToThis, &parse()), on, &Units::METRIC)))
+        }));
     }
     println!("{:<28} {:>9} {:>8}   lowest, highest", "", "a second", "CPU µs");
     for (name, mut figures) in [("judged", judged), ("read from JSON", read), ("read from JSON and judged", whole)] {

@@ -362,3 +362,40 @@ async fn two_hundred_random_cuts_lose_nothing_and_double_nothing() {
     })
     .await;
 }
+
+/// The phone was reported lost while its inspector stood without signal: what they saw is not lost with it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_hold_that_waited_on_a_device_that_was_ended_meanwhile_is_recorded_and_a_clear_is_not() {
+    in_time(async {
+        let club = Club::open().await;
+        for number in ["7", "27"] {
+            club.driver(number).await.sends(|_| ()).await;
+        }
+        let holt = club.inspector("R. Holt").await;
+        let wire = Wire::to(&club.base).await;
+        let phone = at_the_gate(&club, &wire, &holt, "gate-ended", "inspector").await;
+        wire.is_cut();
+        phone.signs("27", "clear").await;
+        // It says that it has seen the clear, which will be in no history.
+        phone.signs("27", "hold").await;
+        phone.signs("7", "hold").await;
+        let end = club.forms_for("R. Holt").await.into_iter().find(|form| form.contains("/people/") && form.ends_with("/end"));
+        club.organizer.post(&end.expect("can be let go"), &[]).await;
+        wire.is_sound();
+        phone.opens(&format!("{}/gate/{}", wire.base, club.event)).await;
+        phone.sees("h1", "Who are you?").await;
+        phone.sees("[data-unsent]", "Car 27: your clear was not recorded.").await;
+        phone.sees("[data-unsent]", "Car 7: your hold is recorded.").await;
+        phone.sees("[data-unsent]", "Car 27: your hold is recorded.").await;
+        phone.keeps("1-ended").await;
+        for number in ["7", "27"] {
+            assert_eq!(club.board_of(number).await.0, "flagged", "car {number}");
+            let history = club.history_of(number).await;
+            assert_eq!((counts(&history, "hold"), counts(&history, "clear")), (1, 0), "car {number}");
+        }
+        club.inspector("S. Vane").await.clears("27").await;
+        assert_eq!(club.board_of("27").await.0, "cleared", "nothing that never comes stands in the way");
+        phone.closes().await;
+    })
+    .await;
+}

@@ -213,8 +213,89 @@ async fn a_pass_newer_than_the_list_counts_and_a_forged_an_altered_an_expired_an
         (seven["held"], seven["because"]) = (true.into(), "clearance taken back: smoke".into());
         said(asks("withdrawn", &knows, &held, morning).await, "Not cleared: clearance taken back: smoke");
         let mut newer = list.clone();
-        newer["as_of"] = (morning + 60_000).into();
-        said(asks("the list is newer", &newer, &pass, morning + 120_000).await, "Not cleared: no sheet was sent");
+        newer["place"] = read.place.into();
+        newer["as_of"] = (morning - 7_200_000).into();
+        let said_by = "Not cleared: no sheet was sent";
+        said(asks("the list is newer by its place, two hours older by the clock", &newer, &pass, morning).await, said_by);
+        let mut older = list.clone();
+        older["as_of"] = (morning + 7_200_000).into();
+        said(asks("the list is older by its place", &older, &pass, morning).await, "Cleared: By its pass");
+        // A pass from before passes said their place, sealed with the event's key: true, and older than any list.
+        let first = first_form(&club, &read).await;
+        said(asks("a pass of the first form", &list, &first, morning).await, said_by);
+        let altered = format!("{}{}", &first[..first.len() - 30], "A".repeat(30));
+        said(asks("a false one of the first form", &list, &altered, morning).await, "Not cleared: This pass is false");
+        let mut before = list.clone();
+        before.as_object_mut().expect("a list").remove("place");
+        said(asks("a list of before lists had places", &before, &pass, morning).await, said_by);
+        phone.closes().await;
+    })
+    .await;
+}
+
+/// The same pass as it was made before passes said their place.
+async fn first_form(club: &Club, pass: &Pass) -> String {
+    let mut db = club.house.store.read().await.expect("the store");
+    let event = club.event.parse().expect("an id");
+    let key = witnessmark::store::event_key::of_event(&mut db, event).await.expect("an answer").expect("the event's key");
+    let mut bytes = [&[1][..], &pass.event, &pass.entry, &pass.clear].concat();
+    bytes.extend([pass.made_min, pass.until_min].iter().flat_map(|minutes| minutes.to_be_bytes()));
+    for text in [&pass.number, &pass.group] {
+        bytes.push(text.len() as u8);
+        bytes.extend(text.bytes());
+    }
+    let signature = witnessmark::rules::pass::sign(&key, &[b"witnessmark pass 1", &bytes[..]].concat());
+    data_encoding::BASE32_NOPAD.encode(&[&bytes[..], &signature].concat())
+}
+
+/// The server's clock ran two hours fast and is put right. What happens afterwards is older by the clock, and counts.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_hold_after_the_servers_clock_was_put_back_reaches_the_marshal() {
+    in_time(async {
+        let club = Club::open().await;
+        clears(&club, "27").await;
+        let wire = Wire::to(&club.base).await;
+        let phone = Browser::phone("grid", "marshal-clock").await;
+        phone.forgives("ERR_");
+        phone.forgives("503");
+        phone.has_the_clubs_time(&club).await;
+        phone.opens(&format!("{}/in/{}", wire.base, club.link_for("marshal", "Pit exit").await)).await;
+        phone.is_ready_for_no_signal().await;
+        phone.asks_for("27", "Cleared", "Group B").await;
+        phone.next().await;
+        wire.is_cut();
+        club.clock.pass(-120);
+        club.inspector("R. Holt").await.holds("27", "Smoke from the left rear.").await;
+        wire.is_sound();
+        let grid = format!("{}/grid/{}", wire.base, club.event);
+        phone.opens(&grid).await;
+        phone.asks_for("27", "Not cleared", "Smoke from the left rear.").await;
+        phone.keeps("6-clock-put-back").await;
+        phone.next().await;
+        // An older backup was restored: the list on the phone is of records that are no more, and further on than any.
+        let script = "const name = Object.keys(localStorage).find((name) => name.startsWith('grid ')); \
+            const list = JSON.parse(localStorage.getItem(name)); \
+            Object.assign(list, { place: 999, hash: '00' }); \
+            for (const car of list.cars) Object.assign(car, { cleared: true, held: false }); \
+            localStorage.setItem(name, JSON.stringify(list)); return list.place";
+        assert_eq!(phone.asks(script).await, 999);
+        phone.opens(&grid).await;
+        phone.asks_for("27", "Not cleared", "Smoke from the left rear.").await;
+        // Two answers overtake each other: the first request's arrives last, and is older.
+        let overtaken = "const [real, list] = [window.fetch, '/cars.json']; let held = null; \
+            window.fetch = async (...asked) => { const answer = await real(...asked); \
+            if (String(asked[0]).includes(list) && !held) await (held = new Promise((go) => (window.letGo = go))); \
+            return answer; }; \
+            return true";
+        phone.asks(overtaken).await;
+        phone.next().await;
+        phone.asks_for("27", "Not cleared", "Smoke from the left rear.").await;
+        phone.comes("the first answer is held back", "return !!window.letGo").await;
+        club.inspector("R. Holt").await.clears("27").await;
+        phone.sees(".verdict.whole [data-title]", "Cleared").await;
+        phone.asks("window.letGo(); return true").await;
+        tokio::time::sleep(std::time::Duration::from_millis(500)).await;
+        phone.sees(".verdict.whole [data-title]", "Cleared").await;
         phone.closes().await;
     })
     .await;

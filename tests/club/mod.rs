@@ -7,6 +7,7 @@ mod browser;
 mod garage;
 mod keeper;
 mod people;
+pub mod sheets;
 mod still;
 
 use browser::text_of;
@@ -128,10 +129,24 @@ impl Club {
         let added = self.organizer.post(&format!("/club/events/{event}/sheet/editions"), &[("file", file)]).await;
         assert_eq!(added.status(), StatusCode::SEE_OTHER, "the sheet can be read: {}", added.page().await.text());
         let shown = self.organizer.get(&added.location()).await.page().await;
-        let edition = shown.value_of("section.alert input[name=edition]");
-        let raised = self.organizer.post(&format!("/club/events/{event}/sheet"), &[("edition", &edition)]).await;
+        let raised = self.raises_as_shown(event, &shown).await;
         assert_eq!(raised.status(), StatusCode::SEE_OTHER, "the event is raised");
         shown
+    }
+
+    /// Raises an event as a page that says what would move has it.
+    pub async fn raises_as_shown(&self, event: &str, shown: &Page) -> Answer {
+        let field = |name: &str| shown.value_of(&format!("section.alert input[name={name}]"));
+        let form = [("id", field("id")), ("edition", field("edition")), ("shown", field("shown"))];
+        let form: Vec<(&str, &str)> = form.iter().map(|(name, text)| (*name, text.as_str())).collect();
+        self.organizer.post(&format!("/club/events/{event}/sheet"), &form).await
+    }
+
+    /// Raises the club's event to an edition that is there, after a look at what that would move.
+    pub async fn raises_back_to(&self, edition: &str) -> Answer {
+        let path = format!("/club/events/{}/sheet?edition={edition}", self.event);
+        let shown = self.organizer.get(&path).await.page().await;
+        self.raises_as_shown(&self.event, &shown).await
     }
 
     /// Turns to another event, on a day of its own, with the same people entered: what is said of the club from here on is of it.

@@ -109,15 +109,18 @@ pub struct OpenCar<'i> {
 }
 
 impl OpenCar<'_> {
-    /// The form with everything ticked.
+    /// The form with everything ticked, and a sentence on each finding that was measured.
     pub fn all_ticked(&self) -> Vec<(String, String)> {
-        let mut fields: Vec<(String, String)> = ["id", "seen"]
+        let mut fields: Vec<(String, String)> = ["id", "seen", "edition"]
             .iter()
             .map(|name| ((*name).to_owned(), self.page.value_of(&format!("form[data-sign-off] input[name={name}]"))))
             .collect();
         let every_box = css("input[type=checkbox]");
         let boxes = self.page.html.select(&every_box).filter_map(|tick| tick.attr("name"));
         fields.extend(boxes.map(|name| (name.to_owned(), "1".to_owned())));
+        let sentences = css("form[data-sign-off] input[name^=\"seen-\"]");
+        let sentences = self.page.html.select(&sentences).filter_map(|text| text.attr("name"));
+        fields.extend(sentences.map(|name| (name.to_owned(), "New ones are fitted".to_owned())));
         fields
     }
 

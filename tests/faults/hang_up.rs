@@ -29,17 +29,7 @@ async fn a_submission_or_hold_whose_maker_hangs_up_is_there_or_not_and_the_board
         let is_hold = nth % 4 == 3;
         let done = if is_hold {
             let reason = "Oil at the gearbox.".to_owned();
-            let (closes, by_hand) = Default::default();
-            let off = SignOff {
-                id,
-                clear: false,
-                seen: known.seen,
-                made_at: None,
-                reason,
-                closes,
-                by_hand,
-                photos: Default::default(),
-            };
+            let off = SignOff { id, seen: known.seen, reason, ..SignOff::default() };
             polled(sign_off(&club.house, &gate, entry, off), steps).await
         } else {
             let sheet =
@@ -47,7 +37,8 @@ async fn a_submission_or_hold_whose_maker_hangs_up_is_there_or_not_and_the_board
             polled(submit(&club.house, &driver, entry, sheet), steps).await
         };
         settle(&club.house).await;
-        let records = history::of_entry(&mut club.house.store.read().await.expect("a reader"), entry).await.expect("a history");
+        let mut db = club.house.store.read().await.expect("a reader");
+        let records = history::of_entry(&mut db, entry).await.expect("a history").records;
         let there = records.iter().any(|record| record.id == id);
         assert!(there || !done, "what was answered is there");
         unheard += usize::from(there && !done);

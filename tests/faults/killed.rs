@@ -18,7 +18,7 @@ use witnessmark::acts::house::{KnownEdition, KnownEvent};
 use witnessmark::acts::state::{self, EntryState};
 use witnessmark::rules::units::Units;
 use witnessmark::rules::{chain, sheet_file};
-use witnessmark::store::history::{self, Record};
+use witnessmark::store::history::{self, Past, Record};
 use witnessmark::store::{club, entry, event};
 
 /// How often the process is killed.
@@ -149,7 +149,9 @@ async fn check(database: &Path, server: &Server, paddock: &Paddock, book: &Book,
         chain.err().map(|misfit| misfit.to_string()).unwrap_or_default()
     );
 
-    let records = history::of_event(&mut db, paddock.event).await.expect("the history can be read");
+    let pasts = history::of_event(&mut db, paddock.event).await.expect("the history can be read");
+    assert!(pasts.values().all(|past| past.unreadable.is_empty()), "round {round}: every record can be read");
+    let records: Vec<Record> = pasts.into_values().flat_map(|past| past.records).collect();
     let there: BTreeMap<Uuid, &Record> = records.iter().map(|record| (record.id, record)).collect();
     assert_eq!(there.len(), records.len(), "round {round}: no record is there twice");
     for (deed, fate) in book.deeds.values() {
@@ -195,15 +197,15 @@ async fn states_by_the_rule(db: &mut SqliteConnection, id: Uuid, records: Vec<Re
     let edition = club::edition(db, event.edition).await.expect("an edition").expect("the edition is there");
     let sheet = sheet_file::read(&edition.file).expect("the sheet can be read");
     let edition = KnownEdition { id: edition.id, number: edition.number, sheet };
-    let known = KnownEvent { event: Arc::new(event), edition: Arc::new(edition) };
-    let mut histories: BTreeMap<Uuid, Vec<Record>> = BTreeMap::new();
+    let known = KnownEvent::new(Arc::new(event), Arc::new(edition), []);
+    let mut histories: BTreeMap<Uuid, Past> = BTreeMap::new();
     for record in records {
-        histories.entry(record.entry).or_default().push(record);
+        histories.entry(record.entry).or_default().records.push(record);
     }
     let mut states = BTreeMap::new();
     for entry in entry::of_event(db, id).await.expect("the entries") {
         let (id, history) = (entry.id, histories.remove(&entry.id).unwrap_or_default());
-        states.insert(id, state::of(&known, entry, history, &Units::METRIC).expect("the history can be judged"));
+        states.insert(id, state::of(&known, entry, history, &Units::METRIC));
     }
     states
 }
@@ -213,15 +215,19 @@ async fn reader(database: &Path) -> SqliteConnection {
 }
 
 async fn count(database: &Path) -> usize {
-    let count: i64 =
-        sqlx::query_scalar("select count(*) from record").fetch_one(&mut reader(database).await).await.expect("a count");
+    let count: i64 = sqlx::query_scalar("select count(*) from record where entry_id is not null")
+        .fetch_one(&mut reader(database).await)
+        .await
+        .expect("a count");
     count as usize
 }
 
 /// How many records there should be: all that were answered, and of those never answered the ones that are there.
 async fn in_book(database: &Path, book: &Book) -> usize {
-    let ids: Vec<Vec<u8>> =
-        sqlx::query_scalar("select id from record").fetch_all(&mut reader(database).await).await.expect("ids");
+    let ids: Vec<Vec<u8>> = sqlx::query_scalar("select id from record where entry_id is not null")
+        .fetch_all(&mut reader(database).await)
+        .await
+        .expect("ids");
     let there: BTreeSet<Uuid> = ids.iter().filter_map(|id| Uuid::from_slice(id).ok()).collect();
     book.deeds
         .values()

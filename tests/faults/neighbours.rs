@@ -196,17 +196,7 @@ async fn forty_sign_offs_at_once_some_break_some_panic_some_hang_up_and_the_othe
 }
 
 fn hold(house: &House, reason: &str) -> SignOff {
-    let (id, reason) = (house.new_id(), reason.to_owned());
-    SignOff {
-        id,
-        clear: false,
-        seen: Vec::new(),
-        made_at: None,
-        reason,
-        closes: Default::default(),
-        by_hand: Default::default(),
-        photos: Default::default(),
-    }
+    SignOff { id: house.new_id(), reason: reason.to_owned(), ..SignOff::default() }
 }
 
 /// Goes along with something for so many steps and then drops it. Gives whether it was done by then.

@@ -2,6 +2,7 @@
 
 mod answers;
 mod chain;
+mod editions;
 mod fault_guide;
 mod garage;
 mod garage_csv;
@@ -11,4 +12,5 @@ mod garage_takes;
 mod house;
 mod notebook;
 mod schedule;
+mod sheet_files;
 mod standing;

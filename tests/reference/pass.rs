@@ -33,9 +33,49 @@ fn pass() -> Pass {
         clear: [3; 16],
         made_min: 29_638_440,
         until_min: 29_639_460,
+        place: 94,
         number: "114B".into(),
         group: "Novices".into(),
     }
+}
+
+/// What the first bytes of a pass are, up to its number and group: the form, event, entry, clear, two times.
+fn bytes_of_the_first_form() -> Vec<u8> {
+    let mut bytes = [vec![1], vec![1; 16], vec![2; 16], vec![3; 16]].concat();
+    bytes.extend([29_638_440_u32, 29_639_460].iter().flat_map(|minutes| minutes.to_be_bytes()));
+    bytes.extend(b"\x04114B\x07Novices");
+    bytes
+}
+
+fn sealed(key: &[u8; 32], bytes: &[u8]) -> String {
+    let signature = sign(key, &[b"witnessmark pass 1", bytes].concat());
+    data_encoding::BASE32_NOPAD.encode(&[bytes, &signature].concat())
+}
+
+/// One of them may be on a windscreen when the program is updated.
+#[test]
+fn a_pass_of_the_first_form_is_read_and_is_older_than_any_list() {
+    let key = [42; 32];
+    let text = sealed(&key, &bytes_of_the_first_form());
+    assert_eq!(Pass::open(&text, &public_key(&key)), Ok(Pass { place: 0, ..pass() }));
+    assert_eq!(Pass::open(&text, &public_key(&[43; 32])), Err(PassError::Forged), "another event's key");
+}
+
+#[test]
+fn a_pass_of_a_form_that_is_none_is_no_pass() {
+    for form in (0..=255).filter(|form| *form != 1 && *form != 2) {
+        let bytes = [vec![form], bytes_of_the_first_form()[1..].to_vec()].concat();
+        assert_eq!(Pass::read(&sealed(&[42; 32], &bytes)), Err(PassError::NotAPass), "{form}");
+    }
+}
+
+/// Four bytes more than a pass of the first form: the code stays as coarse, and as easy to read through a windscreen.
+#[test]
+fn the_longest_pass_still_fits_a_code_that_is_read_through_a_windscreen() {
+    let longest = Pass { number: "9999Z".into(), group: "N".repeat(40), ..pass() };
+    let text = longest.seal(&[42; 32]);
+    assert_eq!(text.len(), (61 + 6 + 41 + 64_usize).div_ceil(5) * 8 - 4, "61 bytes of head, number, group, signature in base32");
+    assert_eq!(Pass::read(&text), Ok(longest));
 }
 
 /// Every letter of a pass, changed one at a time to every other letter.

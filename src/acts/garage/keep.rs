@@ -66,8 +66,8 @@ pub async fn file(house: &House, actor: &Actor, id: Uuid) -> Result<Json, Refusa
 /// Takes everything in the garage away. What was sent with a sheet stays with the club, which answers for it.
 pub async fn take_away(house: &House, actor: &Actor, id: Uuid) -> Result<(), Refusal> {
     require(actor, Deed::KeepGarage, Whose::Garage(id))?;
-    let now = house.now();
-    house.write_as(actor, Touch::Access, move |db| Box::pin(async move { Ok(garage::erase(db, id, now).await?) })).await?;
+    let (now, by) = (house.now(), actor.by());
+    house.write_as(actor, Touch::Access, move |db| Box::pin(async move { Ok(garage::erase(db, id, by, now).await?) })).await?;
     // Readers may hold the journal for a while: it is emptied later at the latest.
     if let Err(error) = house.store.tidy().await {
         tracing::warn!(%error, "the journal could not be emptied after a garage was taken away");

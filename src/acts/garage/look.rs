@@ -14,8 +14,8 @@ use crate::rules::garage::ready::{Before, Ready, SheetNow, ready};
 use crate::rules::judge::{Judged, judge};
 use crate::rules::sheet::Sheet;
 use crate::rules::units::Units;
-use crate::store::history::{Kind, Record};
-use crate::store::{StoreError, access, club, garage};
+use crate::store::history::{self, Kind, Record};
+use crate::store::{StoreError, access, club, entry, garage};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -99,12 +99,15 @@ async fn taken_back(house: &House, link: Option<Uuid>) -> Result<Option<Timestam
 /// The sheet as it was when its link was taken back: what had been sent, and nothing that was typed.
 async fn as_it_was(house: &House, entry: Uuid, until: Timestamp, units: &Units) -> Result<Brought, Refusal> {
     let known = house.event_of_entry(entry).await?;
-    let read = state::read(house, &known, entry, units).await?;
-    let records = read.records.into_iter().filter(|record| record.arrived_at <= until).collect();
-    let state = state::of(&known, read.entry, records, units)?;
-    let answers = state.shown().map(|sent| sent.answers.clone()).unwrap_or_default();
-    let judged = judge(&known.edition.sheet, &answers, known.event.day, units);
-    let held = state.standing_bars().into_iter().map(held).collect::<Result<_, _>>()?;
+    let (entry, mut past) = {
+        let mut db = house.store.read().await?;
+        let there = entry::one(&mut db, entry).await?.ok_or(Refusal::NotHere)?;
+        (there, history::of_entry(&mut db, entry).await?)
+    };
+    past.records.retain(|record| record.arrived_at <= until);
+    let state = state::of(&known, entry, past, units);
+    let (answers, judged) = state.shown().map(|sent| (sent.answers.clone(), sent.judged.clone())).unwrap_or_default();
+    let held = state.standing_bars().into_iter().map(held).collect();
     Ok(Brought { state, answers, judged, unread: 0, held, known })
 }
 
@@ -120,14 +123,14 @@ async fn bring(house: &House, entry: Uuid, link: Option<Uuid>, units: &Units) ->
     let sheet = &known.edition.sheet;
     let (answers, troubles) = fill_in::read_draft(sheet, &draft, fill_in::today(house, &known));
     let judged = judge(sheet, &answers, known.event.day, units);
-    let held = state.standing_bars().into_iter().map(held).collect::<Result<_, _>>()?;
+    let held = state.standing_bars().into_iter().map(held).collect();
     Ok(Brought { state, answers, judged, unread: troubles.len(), held, known })
 }
 
 /// A hold or withdrawal as its driver reads it.
-fn held(record: &Record) -> Result<String, StoreError> {
+fn held(record: &Record) -> String {
     let did = if record.kind == Kind::Withdrawal { "Clearance taken back" } else { "Held at the gate" };
-    Ok(format!("{did} by {}: {}", record.maker.name, state::word_body(record)?.reason))
+    format!("{did} by {}: {}", record.maker.name, state::reason(record))
 }
 
 impl Looked {

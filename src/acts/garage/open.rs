@@ -10,7 +10,7 @@ use crate::acts::submit::check_id;
 use crate::rules::garage::book::Garage;
 use crate::rules::garage::change::{Change, Noted};
 use crate::store::Touch;
-use crate::store::access::{self, Done, Link};
+use crate::store::access::{self, Link};
 use crate::store::entry::{self, Entry};
 use crate::store::garage;
 use jiff::civil::Date;
@@ -58,8 +58,8 @@ pub async fn open(house: &House, driver: &Actor, entry: Uuid, id: Uuid, caller: 
                 garage::add(db, id, now)
                     .await
                     .map_err(|error| if error.is_taken() { Refusal::IdTaken } else { Refusal::from(error) })?;
-                access::add_link(db, &link_made, digest).await?;
-                access::note(db, link_made.id, Done::Made, None, now).await?;
+                // By nobody: the club's book of links does not say whose garage it is.
+                access::add_link(db, &link_made, digest, None).await?;
                 for (change_id, change) in first {
                     garage::note(db, id, &Noted { id: change_id, at: now, change }).await?;
                 }

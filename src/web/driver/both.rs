@@ -2,9 +2,9 @@
 
 use super::Mine;
 use crate::acts::two_devices::{Marks, Met, mark};
-use crate::rules::answer::Typed;
-use crate::rules::sheet::{Area, Item, Kind};
+use crate::rules::sheet::{Area, Item};
 use crate::store::draft::Draft;
+use crate::web::answer_words;
 use crate::web::draw::Plate;
 use crate::web::error::Fault;
 use crate::web::form::Form;
@@ -39,8 +39,8 @@ pub(super) fn page(mine: &Mine, area: &Area, met: &Met, was: &Marks) -> Result<H
         let name = |suffix: &str| if suffix.is_empty() { both.item.clone() } else { format!("{}.{suffix}", both.item) };
         Some(BothView {
             item,
-            here: said(item, &both.here),
-            there: said(item, &both.there),
+            here: answer_words::typed(item, &both.here),
+            there: answer_words::typed(item, &both.there),
             seen: mark(&both.there),
             fields: both.here.iter().map(|(suffix, text)| (name(suffix), text.clone())).collect(),
         })
@@ -62,46 +62,5 @@ pub(super) fn choose(form: &Form, typed: &mut Draft, was: &mut Marks) {
             Some(seen) => drop(was.0.insert(item.to_owned(), seen.to_owned())),
             None => drop(typed.remove(item)),
         }
-    }
-}
-
-/// An answer in words, as it was typed.
-fn said(item: &Item, typed: &Typed) -> String {
-    let mut parts: Vec<String> = Vec::new();
-    let place = |suffix: &str| {
-        let places = item.kind.per().places();
-        places.iter().find(|place| place.token() == suffix).map(|place| place.name())
-    };
-    let unit = typed.get("unit").map_or("", String::as_str);
-    for (suffix, text) in typed.iter().filter(|(_, text)| !text.is_empty()) {
-        match suffix.as_str() {
-            "" => parts.push(format!("{} {}", tap(item, text), if text.parse::<f64>().is_ok() { unit } else { "" })),
-            "unit" | "photo" | "date-is" | "w.units" => {}
-            "note" => parts.push(format!("note: {text}")),
-            "date" => parts.push(format!("date {text}")),
-            other => match place(other) {
-                Some(place) => parts.push(format!("{place} {text} {unit}")),
-                None => parts.push(format!("reading {}: {text}", other.trim_start_matches("w."))),
-            },
-        }
-    }
-    if parts.is_empty() {
-        return "nothing".into();
-    }
-    parts.iter().map(|part| part.trim()).collect::<Vec<_>>().join(", ")
-}
-
-/// The words of a tapped answer.
-fn tap(item: &Item, text: &str) -> String {
-    match &item.kind {
-        Kind::YesNo(_) => match text {
-            "yes" => "Yes".into(),
-            "no" => "No".into(),
-            _ => "Not on this car".into(),
-        },
-        Kind::Choice(choices) => {
-            choices.iter().find(|choice| choice.id.as_str() == text).map_or_else(|| text.to_owned(), |choice| choice.say.clone())
-        }
-        _ => text.to_owned(),
     }
 }

@@ -1,7 +1,7 @@
 //! What stands between the car and the grid: the driver's first page.
 
 use super::Mine;
-use crate::acts::state::word_body;
+use crate::acts::state::{self, word_body};
 use crate::acts::two_devices::Marks;
 use crate::rules::judge::Finding;
 use crate::rules::sheet::Area;
@@ -76,7 +76,7 @@ pub(super) async fn home(State(web): State<Web>, Who(actor): Who, At(entry): At<
     let asked: usize = areas.iter().map(|area| area.ticks.len()).sum();
     let left: usize = areas.iter().map(AreaStrip::left).sum();
     let (todo, changed) = (todo(&mine), mine.changed());
-    let can_send = mine.is_whole() && (changed > 0 || mine.state.in_force.len() != 1);
+    let can_send = mine.is_whole() && (changed > 0 || mine.state.in_force.len() != 1 || carried(&mine).next().is_some());
     let (heading, lead) = heading(&mine, todo.len(), left, changed, can_send);
     let group = mine.known.event.groups.iter().find(|group| group.name == mine.state.entry.group);
     render(&Home {
@@ -122,10 +122,16 @@ fn open_of(mine: &Mine) -> Option<std::collections::BTreeSet<crate::rules::words
     (mine.changed() == 0 && mine.state.shown().is_some()).then(|| mine.state.judgement.still_open.clone())
 }
 
+/// Findings of an earlier edition on what was sent last that this edition could not judge: they end when the driver sends anew.
+fn carried(mine: &Mine) -> impl Iterator<Item = &Finding> {
+    mine.state.open_findings().into_iter().filter(|finding| finding.carried_from.is_some())
+}
+
 fn todo(mine: &Mine) -> Vec<Todo> {
     let mut todo = Vec::new();
     for record in mine.state.standing_bars() {
         let words = word_body(record).unwrap_or_default();
+        let reason = state::reason(record);
         let taken_back = record.kind == Kind::Withdrawal;
         let at = Clock::of(&mine.known.event).at(&record.arrived_at);
         let title = if taken_back {
@@ -135,7 +141,18 @@ fn todo(mine: &Mine) -> Vec<Todo> {
         };
         let mend = Some("Put it right, then show the car at the gate again.".to_owned());
         let pictures = words.photos.iter().map(|id| format!("/my/{}/photos/{id}", mine.state.entry.id)).collect();
-        todo.push(Todo { kind: "hold", title, why: words.reason, mend, source: None, link: None, pictures });
+        todo.push(Todo { kind: "hold", title, why: reason, mend, source: None, link: None, pictures });
+    }
+    for finding in carried(mine) {
+        todo.push(Todo {
+            kind: finding.severity.word(),
+            title: format!("Found by edition {} of the sheet", finding.carried_from.unwrap_or_default()),
+            why: finding.why.clone(),
+            mend: Some("Put it right. This edition asks it in another way: answer what is left and send again.".to_owned()),
+            source: Some(finding.source.clone()),
+            link: None,
+            pictures: Vec::new(),
+        });
     }
     let open = open_of(mine);
     let mut findings: Vec<&Finding> =
@@ -205,7 +222,7 @@ fn history(mine: &Mine) -> Vec<Told> {
             Kind::Hold => format!("Held by {}", record.maker.name),
             Kind::Withdrawal => format!("Clearance taken back by {}", record.maker.name),
         };
-        let reason = if record.kind == Kind::Submission { String::new() } else { word_body(record).unwrap_or_default().reason };
+        let reason = if record.kind == Kind::Submission { String::new() } else { state::reason(record) };
         told.push(Told { at: clock.at(&record.arrived_at), what, reason });
     }
     told

@@ -3,11 +3,12 @@
 use super::Mine;
 use crate::rules::answer::{Trouble, Typed, is_asked};
 use crate::rules::judge::Finding;
-use crate::rules::sheet::{Area, Choice, Item, Kind, Work, YesNo};
+use crate::rules::sheet::{Area, Item, Kind, Work};
 use crate::rules::units::{Unit, Units};
 use crate::rules::words::{Per, Severity};
 use crate::rules::work::{PREFIX, SYSTEM, typed_of};
 use crate::rules::worksheet_form::{self, Blank, BlankKind, System};
+use crate::web::answer_words;
 use crate::web::garage::Offered;
 use crate::web::page::capital;
 
@@ -77,6 +78,13 @@ pub struct BlankView {
     pub fields: Vec<Field>,
     /// The answers of a choice or flag, for the blank's only field.
     pub taps: Vec<Tap>,
+}
+
+impl ItemView<'_> {
+    /// Whether the answers need a row each: more than a third or a half of a phone's width holds in two lines.
+    pub fn is_tall(&self) -> bool {
+        self.taps.iter().any(|tap| tap.say.chars().count() > 24)
+    }
 }
 
 /// What the judge says of one item now.
@@ -153,18 +161,8 @@ fn fields(item: &Item, typed: &Typed, troubles: &[Trouble]) -> Vec<Field> {
 }
 
 fn taps(item: &Item, chosen: &str) -> Vec<Tap> {
-    let tap = |value: &str, say: &str| Tap { value: value.to_owned(), say: say.to_owned(), chosen: value == chosen };
-    match &item.kind {
-        Kind::YesNo(YesNo { not_applicable, .. }) => {
-            let mut taps = vec![tap("yes", "Yes"), tap("no", "No")];
-            if *not_applicable {
-                taps.push(tap("n/a", "Not on this car"));
-            }
-            taps
-        }
-        Kind::Choice(choices) => choices.iter().map(|Choice { id, say, .. }| tap(id.as_str(), say)).collect(),
-        _ => Vec::new(),
-    }
+    let tap = |(value, say): (&str, &str)| Tap { value: value.to_owned(), say: say.to_owned(), chosen: value == chosen };
+    answer_words::taps(item).into_iter().map(tap).collect()
 }
 
 fn units_of(item: &Item, typed: &Typed, chosen: &Units) -> Vec<Tap> {

@@ -32,8 +32,9 @@ pub(super) async fn show(
     Chosen(units): Chosen,
     Asked(asked): Asked,
 ) -> Result<Html<String>, Fault> {
+    let reached = pass::reached(&web.house, id).await?;
     let mine = Mine::of(&web, &actor, id, &units).await?;
-    let pass = pass::of_entry(&web.house, &mine.known, &mine.state).await?;
+    let pass = pass::of_entry(&web.house, &mine.known, &mine.state, reached).await?;
     let url = pass.as_ref().map(|pass| format!("{}/P/{}", web.base.to_uppercase(), pass.text)).unwrap_or_default();
     let (clock, day) = (Clock::of(&mine.known.event), long_day(&mine.known.event.day));
     let page = PassPage { mine: &mine, pass, url, clock, day };

@@ -4,12 +4,13 @@ use crate::acts::Refusal;
 use crate::acts::fill_in;
 use crate::acts::garage::look::look;
 use crate::acts::rights::{Actor, Role};
-use crate::rules::answer::{Typed, Value, from_typed, is_asked};
+use crate::rules::answer::{Typed, from_typed, is_asked};
 use crate::rules::garage::offers::Offer;
-use crate::rules::sheet::{Item, Kind};
+use crate::rules::sheet::Item;
 use crate::rules::units::Units;
 use crate::store::draft::Draft;
 use crate::web::Web;
+use crate::web::answer_words::said;
 use crate::web::driver::Mine;
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form};
@@ -77,33 +78,10 @@ pub(in crate::web) async fn offers(
     Ok(all.into_iter().filter(|(id, _)| is_empty(&mine.filled.draft, id)).filter_map(view).collect())
 }
 
-/// An answer as a person says it.
+/// The offered answer in words.
 fn says(item: &Item, typed: &Typed) -> Option<String> {
     let answer = from_typed(item, typed, Date::MAX).ok()??;
-    Some(match answer.value {
-        Value::Yes => "yes".into(),
-        Value::No => "no".into(),
-        Value::NotApplicable => "not on this car".into(),
-        Value::Measured { unit, at } => {
-            let figures = at.iter().map(|(place, number)| format!("{} {}", place.name(), unit.say(*number)).trim().to_owned());
-            figures.collect::<Vec<_>>().join(", ")
-        }
-        Value::Date(day) => day.strftime("%-d %B %Y").to_string(),
-        Value::Label { label, date, valid_until } => match date {
-            Some(date) => format!("{label}, {} {date}", if valid_until { "valid until" } else { "made" }),
-            None => label,
-        },
-        Value::TyreCodes(codes) => {
-            let all = codes.iter().map(|(place, code)| format!("{} {code}", place.name()).trim().to_owned());
-            all.collect::<Vec<_>>().join(", ")
-        }
-        Value::Choice(chosen) => match &item.kind {
-            Kind::Choice(choices) => choices.iter().find(|choice| choice.id == chosen)?.say.clone(),
-            _ => return None,
-        },
-        Value::Text(text) => text,
-        Value::Photos => return None,
-    })
+    Some(said(item, &answer))
 }
 
 /// Confirms one offer of an area, or all that are no readings. What is typed already stays.

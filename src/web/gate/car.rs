@@ -1,21 +1,24 @@
 //! One car at the gate: what matters first, then clear or hold.
 
 use super::at_the_gate;
+use super::open_items::{ClosingTyped, OpenItem, open_items, sign_off_of};
 use crate::acts::Refusal;
 use crate::acts::gate_photo;
 use crate::acts::house::KnownEvent;
 use crate::acts::refusal::field;
-use crate::acts::sign_off::{self, SignOff, by_hand};
-use crate::acts::state::{self, EntryState, word_body};
+use crate::acts::rights::Admission;
+use crate::acts::sign_off::{self, by_hand};
+use crate::acts::state::{self, EntryState};
 use crate::rules::answer::Trouble;
 use crate::rules::judge::{Finding, Reading, nearest_first};
 use crate::rules::sheet::Item;
 use crate::rules::standing::Standing;
 use crate::rules::strip::{AreaStrip, strip};
+use crate::rules::units::Units;
 use crate::store::history::{Kind, Record};
 use crate::web::Web;
 use crate::web::draw::{Mark, Plate, Scale, Strip};
-use crate::web::error::Fault;
+use crate::web::error::{Fault, asks_for_json};
 use crate::web::form::{At, Chosen, Form};
 use crate::web::page::{Clock, Page, count, id_list, render};
 use crate::web::session::Who;
@@ -23,7 +26,6 @@ use crate::web::telling::{Line, answers_of, lines_of};
 use askama::Template;
 use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, State};
-use axum::http::header::ACCEPT;
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use std::collections::BTreeSet;
@@ -35,7 +37,7 @@ const NEAREST: usize = 5;
 /// What the inspector ticked and typed, kept when the page comes back.
 #[derive(Default)]
 struct Typed {
-    closes: BTreeSet<String>,
+    closing: ClosingTyped,
     by_hand: BTreeSet<String>,
     reason: String,
     troubles: Vec<Trouble>,
@@ -53,7 +55,7 @@ struct Car<'a> {
     as_of_ms: i64,
     new_id: Uuid,
     strip: Vec<AreaStrip>,
-    open: Vec<&'a Finding>,
+    open: Vec<OpenItem<'a>>,
     notes: Vec<&'a Finding>,
     nearest: Vec<&'a Reading>,
     by_hand: Vec<&'a Item>,
@@ -76,18 +78,23 @@ impl Car<'_> {
         self.typed.by_hand.contains(item)
     }
 
-    fn is_closed(&self, item: &str) -> bool {
-        self.typed.closes.contains(item)
+    /// What is wrong with an item's readings as a whole, beside no single field.
+    fn says(&self, open: &OpenItem<'_>) -> Option<&str> {
+        let names = [format!("closes-{}", open.id), format!("seen-{}", open.id), format!("reading-{}.unit", open.id)];
+        names.iter().find_map(|name| self.trouble(name))
     }
 
     fn bar_words(&self, record: &Record) -> String {
-        let reason = word_body(record).unwrap_or_default().reason;
+        let reason = state::reason(record);
         let what = if record.kind == Kind::Withdrawal { "Clearance taken back" } else { "Held" };
         format!("{what} {} by {}: {reason}", self.clock.at(&record.arrived_at), record.maker.name)
     }
 
     /// What the car's standing rests on now, in a line.
     fn lead(&self) -> String {
+        if let Some(what) = self.state.unreadable() {
+            return format!("Something of this car's history cannot be read, so it cannot be cleared: {what}.");
+        }
         match (self.state.standing(), self.state.clearance(), self.state.shown()) {
             (Standing::Cleared, Some(clear), _) => {
                 format!("Cleared {} by {}.", self.clock.at(&clear.arrived_at), clear.maker.name)
@@ -99,12 +106,15 @@ impl Car<'_> {
                     count(sent.judged.missing.len(), "item is", "items are")
                 )
             }
+            (Standing::Pending, ..) if self.state.judgement.is_seen_whole && !self.by_hand.is_empty() => {
+                "It was cleared by an edition that asked less. Only what this edition asks more is left.".into()
+            }
             _ => String::new(),
         }
     }
 }
 
-fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Typed) -> Car<'a> {
+fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Typed, units: &Units) -> Car<'a> {
     let clock = Clock::of(&known.event);
     let shown = state.shown();
     let sheet = &known.edition.sheet;
@@ -121,14 +131,14 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Type
         as_of_ms: web.house.now().as_millisecond(),
         new_id: web.house.new_id(),
         strip,
-        open: state.open_findings(),
+        open: open_items(known, state, &typed.closing, units),
         notes,
         nearest,
         by_hand: by_hand(known, state),
         answers: shown
             .map(|sent| answers_of(sheet, sent, &format!("/gate/{}/entries/{}", known.event.id, state.entry.id)))
             .unwrap_or_default(),
-        history: lines_of(state, &clock, &format!("/gate/{}/entries/{}", known.event.id, state.entry.id)),
+        history: lines_of(known, state, &clock, &format!("/gate/{}/entries/{}", known.event.id, state.entry.id)),
         sent: shown
             .map(|sent| format!("submission {}, sent {}", sent.number, clock.at(&sent.arrived_at)))
             .unwrap_or_else(|| "nothing sent yet".into()),
@@ -145,8 +155,8 @@ fn is_open(reading: &Reading, state: &EntryState) -> bool {
 }
 
 /// A car's page as text.
-pub(super) fn whole_page(web: &Web, known: &KnownEvent, state: &EntryState) -> Result<String, Fault> {
-    Ok(page(web, known, state, Typed::default()).render()?)
+pub(super) fn whole_page(web: &Web, known: &KnownEvent, state: &EntryState, units: &Units) -> Result<String, Fault> {
+    Ok(page(web, known, state, Typed::default(), units).render()?)
 }
 
 pub(super) async fn show(
@@ -157,7 +167,7 @@ pub(super) async fn show(
 ) -> Page {
     let known = at_the_gate(&web, &actor, event).await?;
     let state = state::read(&web.house, &known, id, &units).await?;
-    render(&page(&web, &known, &state, Typed::default()))
+    render(&page(&web, &known, &state, Typed::default(), &units))
 }
 
 pub(super) async fn sign_off(
@@ -168,38 +178,28 @@ pub(super) async fn sign_off(
     headers: HeaderMap,
     form: Form,
 ) -> Result<Response, Fault> {
-    let known = at_the_gate(&web, &actor, event).await?;
+    let known = web.house.event(event).await?;
     let clear = match form.text("deed") {
         "clear" => true,
         "hold" => false,
         _ => return Err(Refusal::Fields(vec![field("deed", "Choose one of the two: clear or hold.")]).into()),
     };
-    let (closes, ticked) = (form.ticked("closes-"), form.ticked("by-hand-"));
-    let reason = form.text("reason").to_owned();
-    let given = SignOff {
-        id: form.id("id")?,
-        clear,
-        seen: form.ids("seen")?,
-        // What was made without signal says when; a text that is no time is as good as none.
-        made_at: form.text("made_at").parse().ok(),
-        reason: reason.clone(),
-        closes: closes.clone(),
-        by_hand: ticked.clone(),
-        photos: form.ids("photos")?.into_iter().collect(),
-    };
-    state::read(&web.house, &known, id, &units).await?;
-    let by_script = headers.get(ACCEPT).is_some_and(|accept| accept.as_bytes().starts_with(b"application/json"));
+    let closing = ClosingTyped::of(&form);
+    let given = sign_off_of(&form, clear, &closing)?;
+    let by_script = asks_for_json(&headers);
     let refusal = match sign_off::sign_off(&web.house, &actor, id, given).await {
         Ok(_) if by_script => return Ok(StatusCode::NO_CONTENT.into_response()),
         Ok(_) => return Ok(Redirect::to(&format!("/gate/{event}")).into_response()),
-        Err(refusal) if by_script => return Ok(Fault::from(refusal).as_json()),
+        // The car's page is for those who are let in.
+        Err(refusal) if by_script || actor.admission == Admission::Ended => return Err(refusal.into()),
         Err(refusal) => refusal,
     };
-    let mut typed = Typed { closes, by_hand: ticked, reason, ..Typed::default() };
+    let (by_hand, reason) = (form.ticked("by-hand-"), form.text("reason").to_owned());
+    let mut typed = Typed { closing, by_hand, reason, ..Typed::default() };
     let status = match refusal {
         Refusal::Stale => {
             // What was seen put right belonged to what was shown then; a hand that felt a wheel nut did feel it.
-            typed.closes.clear();
+            typed.closing = ClosingTyped::default();
             typed.message = Some(
                 "This car's history went on since you opened it. Nothing was recorded. Below is how it stands now: look again."
                     .into(),
@@ -222,12 +222,12 @@ pub(super) async fn sign_off(
         other => return Err(other.into()),
     };
     let state = state::read(&web.house, &known, id, &units).await?;
-    Ok((status, Html(page(&web, &known, &state, typed).render()?)).into_response())
+    Ok((status, Html(page(&web, &known, &state, typed, &units).render()?)).into_response())
 }
 
 /// Whether the page has a place for a field's trouble.
 fn is_shown(field: &str) -> bool {
-    field == "reason" || field.starts_with("closes-") || field.starts_with("by-hand-")
+    field == "reason" || ["closes-", "by-hand-", "reading-", "seen-"].iter().any(|begin| field.starts_with(begin))
 }
 
 /// Takes a photo in that was taken at the gate; the sign-off names it by its id.

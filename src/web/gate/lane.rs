@@ -35,7 +35,7 @@ impl Lane<'_> {
     }
 
     fn since(&self, row: &Row) -> String {
-        row.waits_since.map(|time| self.clock.at(&time)).unwrap_or_default()
+        row.waits.map(|waits| self.clock.at(&waits.since)).unwrap_or_default()
     }
 
     /// What is said of a car that waits: its gravest finding, or nothing.

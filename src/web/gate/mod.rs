@@ -2,6 +2,7 @@
 
 mod car;
 mod lane;
+mod open_items;
 mod pages;
 
 use super::Web;
@@ -26,7 +27,7 @@ pub(super) fn doors() -> Doors {
         .get("/{event}/units", Deed::WorkTheGate, super::units::show)
         .post("/{event}/units", Deed::WorkTheGate, super::units::choose)
         .get("/{event}/entries/{entry}", Deed::WorkTheGate, car::show)
-        .post("/{event}/entries/{entry}/sign-offs", Deed::WorkTheGate, car::sign_off)
+        .post_even_ended("/{event}/entries/{entry}/sign-offs", Deed::WorkTheGate, car::sign_off)
         .post_file("/{event}/entries/{entry}/photos", Deed::WorkTheGate, PHOTO, car::add_photo)
         .get("/{event}/entries/{entry}/photos/{photo}", Deed::WorkTheGate, car::photo)
         .post("/{event}/sign-out", Deed::WorkTheGate, super::sign_in::sign_out)

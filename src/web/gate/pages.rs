@@ -33,9 +33,10 @@ struct CarPage {
 
 /// A mark as it was handed out; one that cannot be read is none, and everything comes.
 fn mark_of(asked: &Form) -> Option<Mark> {
-    let mut parts = asked.text("mark").split(' ');
-    let (place, edition, entries) = (parts.next()?, parts.next()?, parts.next()?);
-    Some(Mark { place: place.parse().ok()?, edition: edition.parse().ok()?, entries: entries.parse().ok()? })
+    let parts: Vec<&str> = asked.text("mark").split(' ').collect();
+    let [place, hash, edition, entries] = parts[..] else { return None };
+    let (edition, entries) = (edition.parse().ok()?, entries.parse().ok()?);
+    Some(Mark { place: place.parse().ok()?, hash: hash.to_owned(), edition, entries })
 }
 
 pub(super) async fn pages(
@@ -51,9 +52,9 @@ pub(super) async fn pages(
     let gate = since(&web.house, &actor, &known, had, &units).await?;
     let page = |state: &EntryState| {
         let path = format!("/gate/{event}/entries/{}", state.id());
-        Ok(CarPage { html: whole_page(&web, &known, state)?, path })
+        Ok(CarPage { html: whole_page(&web, &known, state, &units)?, path })
     };
     let pages = gate.cars.iter().map(page).collect::<Result<Vec<_>, Fault>>()?;
-    let Mark { place, edition, entries } = gate.mark;
-    Ok(Json(Pages { mark: format!("{place} {edition} {entries}"), whole: pages.len() == entries, as_of, pages }))
+    let Mark { place, hash, edition, entries } = gate.mark;
+    Ok(Json(Pages { mark: format!("{place} {hash} {edition} {entries}"), whole: pages.len() == entries, as_of, pages }))
 }

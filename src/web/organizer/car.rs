@@ -53,7 +53,7 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState) -> Car<'a> 
         open: state.open_findings(),
         because: because(known, state, &clock),
         answers: shown.map(|sent| answers_of(sheet, sent, &under)).unwrap_or_default(),
-        history: lines_of(state, &clock, &under),
+        history: lines_of(known, state, &clock, &under),
         new_id: web.house.new_id(),
         was_cleared: state.records.iter().any(|record| record.kind == Kind::Clear),
         reason: String::new(),
@@ -83,6 +83,12 @@ fn because(known: &KnownEvent, state: &EntryState, clock: &Clock) -> Vec<String>
         ClearDoesNotCount(id) => format!("{} does not count: its device had no right to it.", capital(&named(id))),
         ClearHasNotSeen(id, other) => format!("{} had not seen {}.", capital(&named(id)), named(other)),
         ClearWaitsFor(id) => format!("{} rests on a record that has not arrived.", capital(&named(id))),
+        ClearInCircle(id) => format!("{} does not count: through others it names itself as seen.", capital(&named(id))),
+        NotByHand(id, items) => {
+            let names: Vec<String> = items.iter().map(item).collect();
+            format!("{} lacks checks by hand that this edition asks: {}.", capital(&named(id)), names.join(", "))
+        }
+        Unreadable(what) => format!("Something of its history cannot be read: {what}."),
         WaitsForTheGate => "It waits for the gate.".into(),
         Cleared(_) => state
             .clearance()

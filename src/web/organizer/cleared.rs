@@ -28,6 +28,8 @@ struct Cleared<'a> {
     clock: Clock,
     day: String,
     head: Option<(i64, String)>,
+    /// From which record on the stronger rule holds.
+    strong_from: Option<i64>,
 }
 
 impl Cleared<'_> {
@@ -52,7 +54,8 @@ pub(super) async fn page(State(web): State<Web>, Who(actor): Who, At(event): At<
     let known = run(&web, &actor, event).await?;
     let board = board(&web.house, event).await?;
     let head = head_of(&web, event).await?;
-    render(&Cleared { head, clock: Clock::of(&known.event), day: long_day(&known.event.day), board, known: &known })
+    let strong_from = history::strong_from(&mut *web.house.store.read().await?, event).await?;
+    render(&Cleared { head, strong_from, clock: Clock::of(&known.event), day: long_day(&known.event.day), board, known: &known })
 }
 
 pub(super) async fn csv(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<Response, Fault> {

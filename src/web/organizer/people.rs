@@ -5,7 +5,8 @@ use super::run;
 use crate::acts::house::KnownEvent;
 use crate::acts::refusal::field;
 use crate::acts::{Refusal, hand_out, let_out};
-use crate::store::access::{self, Link, Noted};
+use crate::store::access::{self, Link};
+use crate::store::deed::{self, Noted};
 use crate::store::device::{self, Listed};
 use crate::web::Web;
 use crate::web::error::Fault;
@@ -45,7 +46,7 @@ impl People<'_> {
     async fn read<'a>(web: &Web, known: &'a KnownEvent) -> Result<People<'a>, Fault> {
         let mut db = web.house.store.read().await?;
         let mut devices = device::of_event(&mut db, known.event.id).await?;
-        let mut notes = access::notes_of_event(&mut db, known.event.id).await?;
+        let mut notes = deed::notes_of_event(&mut db, known.event.id).await?;
         let (mut inspectors, mut marshals) = (Vec::new(), Vec::new());
         for link in access::links_of_event(&mut db, known.event.id).await? {
             let here = match link.role.as_str() {

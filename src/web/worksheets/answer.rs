@@ -4,6 +4,7 @@ use super::drawing::{Drawing, Drawn, draw};
 use crate::acts::set_up::CLUB_DAY;
 use crate::rules::gear::Policy;
 use crate::rules::sheet_file;
+use crate::rules::words::Verdict;
 use crate::rules::worksheet;
 use crate::rules::worksheet_form::{
     BlankTrouble, Form, Outcome, Shown, System, close_up, converted, in_words, is_begun, read_all, tidy,
@@ -122,11 +123,12 @@ pub(super) struct AnswerView {
 pub(super) fn view(form: &'static Form, input: &Map<String, Json>, output: &Map<String, Json>, system: System) -> AnswerView {
     let text = |name: &str| output.get(name).and_then(Json::as_str).unwrap_or_default().to_owned();
     let verdict = text("verdict");
-    let word = match verdict.as_str() {
-        "note" => "Note",
-        "fix" => "Fix",
-        "stop" => "Stop",
-        _ => form.well,
+    let word = match Verdict::parse(&verdict) {
+        Some(Verdict::Ok) => form.well,
+        Some(Verdict::Note) => "Note",
+        Some(Verdict::Fix) => "Fix",
+        Some(Verdict::Stop) => "Stop",
+        None => "No verdict",
     };
     let single = || form.outcomes.iter().filter(|outcome| !outcome.path.contains("[]"));
     let given = |outcome: &&Outcome| figure(outcome, output, system).is_some();

@@ -3,7 +3,6 @@
 use super::client::{Asks, Line};
 use jiff::Timestamp;
 use serde_json::{Value as Json, json};
-use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -196,7 +195,7 @@ async fn morning(
         house,
         gate,
         entry,
-        SignOff { id, clear, seen: vec![submission], made_at: None, reason, closes, by_hand, photos: BTreeSet::new() },
+        SignOff { id, clear, edition: Some(edition), seen: vec![submission], reason, closes, by_hand, ..SignOff::default() },
     )
     .await
     .expect("a sign-off");

@@ -30,7 +30,10 @@ pub async fn settle(file: &Path) {
 
 /// How many records a file has.
 pub async fn count(file: &Path) -> u64 {
-    let count: i64 = sqlx::query_scalar("select count(*) from record").fetch_one(&mut open(file).await).await.expect("a count");
+    let count: i64 = sqlx::query_scalar("select count(*) from record where entry_id is not null")
+        .fetch_one(&mut open(file).await)
+        .await
+        .expect("a count");
     count as u64
 }
 

@@ -18,6 +18,9 @@ fuzz_target!(|text: &str| {
     let sheet = match timely(|| sheet_file::read(text)) {
         Ok(sheet) => sheet,
         Err(error) => {
+            if let Err(kept) = timely(|| sheet_file::read_kept(text)) {
+                says_something(&kept.message, text);
+            }
             says_something(&error.message, text);
             assert!(!error.key.is_empty(), "{error}");
             assert!((1..=text.lines().count() + 1).contains(&error.line), "line {} of {}", error.line, text.lines().count());
@@ -25,6 +28,7 @@ fuzz_target!(|text: &str| {
         }
     };
     holds_what_it_promises(&sheet);
+    assert!(sheet_file::read_kept(text).is_ok(), "what comes in today is readable as long as it is kept");
     for answer_no in [false, true] {
         let mut answers = Answers::new();
         for item in sheet.items().filter(|item| is_asked(&sheet, item, &Answers::new())) {
@@ -54,6 +58,9 @@ fn holds_what_it_promises(sheet: &Sheet) {
         if let Some(condition) = &item.when {
             assert!(earlier.contains(condition.item.as_str()), "{} leans on a later item", item.id);
         }
+        if let Kind::YesNo(rule) = &item.kind {
+            assert_ne!(rule.means(true).to_lowercase(), rule.means(false).to_lowercase(), "{}", item.id);
+        }
         if let Kind::Measurement(rule) = &item.kind {
             assert!(rule.possible.0 < rule.possible.1, "{}", item.id);
             assert!(rule.limits.is_sorted_by(|before, after| before.severity >= after.severity), "{}", item.id);
@@ -62,6 +69,8 @@ fn holds_what_it_promises(sheet: &Sheet) {
                     Bound::AtLeast(n) | Bound::AtMost(n) => assert!((rule.possible.0..=rule.possible.1).contains(n)),
                     Bound::AtLeastItem(other) | Bound::WithinPercent(_, other) => {
                         assert!(earlier.contains(other.as_str()), "{} leans on a later item", item.id);
+                        let is_required = sheet.item(other.as_str()).is_some_and(|other| other.required);
+                        assert!(is_required, "{} leans on what may be left out", item.id);
                     }
                 }
             }
