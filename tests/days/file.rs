@@ -46,7 +46,9 @@ fn one(item: &Item) -> String {
 fn kind(kind: &Kind) -> String {
     match kind {
         Kind::YesNo { right, not_applicable, weight } => {
-            let mut text = format!("kind = \"yes-no\"\nnot_applicable = {not_applicable}\n");
+            let mut text = format!(
+                "kind = \"yes-no\"\nyes_means = \"It is so\"\nno_means = \"It is not so\"\nnot_applicable = {not_applicable}\n"
+            );
             if let Some(right) = right {
                 let word = if *right { "yes" } else { "no" };
                 let _ = writeln!(text, "right = \"{word}\"\nseverity = \"{}\"\nwhy = \"It is not right.\"", weight.word());

@@ -2,7 +2,7 @@
 //!
 //! It reads the answers as they lie in the database and the sheets as `sheet.rs` has them, and asks nothing of the program.
 
-use super::sheet::{Bound, Item, Kind, Per, Sheet, Unit, Work};
+use super::sheet::{Bound, Item, Kind, Per, Sheet, Unit, Weight, Work};
 use serde_json::{Map, Value as Json};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -10,10 +10,32 @@ use std::collections::{BTreeMap, BTreeSet};
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Said {
     pub complete: bool,
-    /// Items with a stop or fix finding, those carried over from the answers' own edition among them.
-    pub open: BTreeSet<String>,
+    /// Stop and fix findings, those carried over from the answers' own edition among them.
+    pub found: Vec<Found>,
     /// Items that are checked by hand.
     pub by_hand: BTreeSet<String>,
+}
+
+/// A stop or fix finding.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Found {
+    pub item: String,
+    /// As in a form; "" for the whole car.
+    pub place: String,
+    pub weight: Weight,
+    /// Found by the answers' own edition, and not settled by the one in force.
+    pub carried: bool,
+}
+
+impl Said {
+    /// The items with a finding.
+    pub fn open(&self) -> BTreeSet<String> {
+        self.found.iter().map(|found| found.item.clone()).collect()
+    }
+
+    pub fn of(&self, item: &str) -> impl Iterator<Item = &Found> {
+        self.found.iter().filter(move |found| found.item == item)
+    }
 }
 
 /// An answer as one edition reads it.
@@ -61,19 +83,19 @@ pub fn say(force: &Sheet, own: &Sheet, answers: &Map<String, Json>) -> Said {
         if left_out || now.is_unreadable(item) {
             said.complete = false;
         }
-        if now.holds(item) {
-            said.open.insert(item.id.clone());
-        }
+        said.found.extend(now.found(item));
     }
     // A finding of the answers' own edition falls away only where the edition in force has the item, asks it, can read the
-    // answer and finds it in order.
-    for item in own.items.iter().filter(|item| then.asked(item) != Asked::No && then.holds(item)) {
-        let fine = force.item(&item.id).is_some_and(|item| {
-            let is_read = now.outcomes[item.id.as_str()] != Outcome::Absent && !now.is_unreadable(item);
-            now.asked(item) == Asked::Yes && is_read && !now.holds(item)
+    // answer and judges it whole: what it finds then stands in its place.
+    for item in own.items.iter().filter(|item| force != own && then.asked(item) != Asked::No) {
+        let is_settled = force.item(&item.id).is_some_and(|item| {
+            let outcome = &now.outcomes[item.id.as_str()];
+            let is_read =
+                *outcome != Outcome::Absent && !now.is_unreadable(item) && !(item.required && lacks_a_place(item, outcome));
+            now.asked(item) == Asked::Yes && is_read
         });
-        if !fine {
-            said.open.insert(item.id.clone());
+        if !is_settled {
+            said.found.extend(then.found(item).into_iter().map(|found| Found { carried: true, ..found }));
         }
     }
     said
@@ -134,30 +156,34 @@ impl<'s> Reading<'s> {
         }
     }
 
-    /// Whether the answer, as far as it can be read, has a stop or fix finding.
-    fn holds(&self, item: &Item) -> bool {
-        let weight = match (&item.kind, &self.outcomes[item.id.as_str()]) {
+    /// The stop and fix findings of the answer, as far as it can be read.
+    fn found(&self, item: &Item) -> Vec<Found> {
+        let at = |place: &str, weight: Weight| Found { item: item.id.clone(), place: place.to_owned(), weight, carried: false };
+        let whole = |weight: Option<Weight>| weight.map(|weight| at("", weight)).into_iter().collect::<Vec<_>>();
+        let found = match (&item.kind, &self.outcomes[item.id.as_str()]) {
             (Kind::YesNo { right: Some(right), weight, .. }, Outcome::Word(word)) => {
-                (word == if *right { "no" } else { "yes" }).then_some(*weight)
+                whole((word == if *right { "no" } else { "yes" }).then_some(*weight))
             }
-            (Kind::YesNo { weight, .. }, Outcome::Worked(_, well)) => (!well).then_some(*weight),
+            (Kind::YesNo { weight, .. }, Outcome::Worked(_, well)) => whole((!well).then_some(*weight)),
             (Kind::Choice(options), Outcome::Word(word)) => {
-                options.iter().find(|(id, _)| id == word).and_then(|(_, weight)| *weight)
+                whole(options.iter().find(|(id, _)| id == word).and_then(|(_, weight)| *weight))
             }
+            // A sheet without limits of its own leaves the word to the worksheet.
             (Kind::Measure { limits, .. }, Outcome::Worked(_, well)) if limits.is_empty() => {
-                return !well;
+                whole((!well).then_some(Weight::Fix))
             }
-            (Kind::Measure { .. }, Outcome::Worked(figure, _)) => self.broken(item, "", *figure),
-            (Kind::Measure { .. }, Outcome::Readings(at)) => {
-                return at.iter().any(|(place, value)| self.broken(item, place, *value).is_some_and(|weight| weight.holds()));
-            }
-            _ => None,
+            (Kind::Measure { .. }, Outcome::Worked(figure, _)) => whole(self.broken(item, "", *figure)),
+            (Kind::Measure { .. }, Outcome::Readings(readings)) => readings
+                .iter()
+                .filter_map(|(place, value)| self.broken(item, place, *value).map(|weight| at(place, weight)))
+                .collect(),
+            _ => Vec::new(),
         };
-        weight.is_some_and(|weight| weight.holds())
+        found.into_iter().filter(|found| found.weight.holds()).collect()
     }
 
     /// The first limit that a reading breaks, worst first.
-    fn broken(&self, item: &Item, place: &str, value: f64) -> Option<super::sheet::Weight> {
+    fn broken(&self, item: &Item, place: &str, value: f64) -> Option<Weight> {
         let Kind::Measure { unit, .. } = &item.kind else { return None };
         let slack = 1e-9 * value.abs().max(1.0) * 1.5;
         let size = unit.size();
@@ -174,7 +200,7 @@ impl<'s> Reading<'s> {
     }
 }
 
-fn limits(item: &Item) -> impl Iterator<Item = (&Bound, super::sheet::Weight)> {
+fn limits(item: &Item) -> impl Iterator<Item = (&Bound, Weight)> {
     let limits = match &item.kind {
         Kind::Measure { limits, .. } => limits.as_slice(),
         _ => &[],
@@ -194,9 +220,9 @@ fn read(now: &Item, before: &Item, answer: &Json) -> Outcome {
     }
     let word = || answer.get("value").and_then(Json::as_str).unwrap_or_default().to_owned();
     match (&now.kind, &before.kind) {
-        (Kind::YesNo { right, not_applicable, .. }, Kind::YesNo { right: before, .. }) => {
+        (Kind::YesNo { right, not_applicable, .. }, Kind::YesNo { right: before_right, .. }) => {
             let word = word();
-            let is_known = right == before && (word != "n/a" || *not_applicable);
+            let is_known = right == before_right && !works_differ(now, before) && (word != "n/a" || *not_applicable);
             if is_known { Outcome::Word(word) } else { Outcome::Unreadable }
         }
         (Kind::Choice(options), Kind::Choice(_)) => {
@@ -208,13 +234,51 @@ fn read(now: &Item, before: &Item, answer: &Json) -> Outcome {
             if given.quantity() != unit.quantity() || per != then {
                 return Outcome::Unreadable;
             }
+            // Both worksheets, and not the same: another question, whatever was typed.
+            if works_differ(now, before) {
+                return Outcome::Unreadable;
+            }
             let at = readings(answer, *per, given);
-            let slack = 1e-8;
-            let can_be = |value: &f64| *value >= possible.0 * unit.size() - slack && *value <= possible.1 * unit.size() + slack;
+            let (low, high) = (possible.0 * unit.size(), possible.1 * unit.size());
+            let slack = 1e-9 * given.size();
+            let can_be = |value: &f64| *value >= low - slack && *value <= high + slack;
             if at.values().all(can_be) { Outcome::Readings(at) } else { Outcome::Unreadable }
         }
         _ => Outcome::Unreadable,
     }
+}
+
+fn works_differ(now: &Item, before: &Item) -> bool {
+    match (now.work, before.work) {
+        (Some(now), Some(before)) => std::mem::discriminant(&now) != std::mem::discriminant(&before),
+        _ => false,
+    }
+}
+
+/// What the edition in force still finds of an item with an inspector's reading in place of the driver's, place by place. The
+/// reading was given to the edition `read`. `None` where nobody can say.
+pub fn still_found(
+    force: &Sheet,
+    own: &Sheet,
+    answers: &Map<String, Json>,
+    item: &str,
+    read_by: &Sheet,
+    reading: &Json,
+) -> Option<bool> {
+    let (now, before) = (force.item(item)?, read_by.item(item)?);
+    let Outcome::Readings(measured) = read(now, before, reading) else { return None };
+    let mut with_it = Reading::new(force, own, answers);
+    let mut at = match &with_it.outcomes[now.id.as_str()] {
+        Outcome::Readings(at) => at.clone(),
+        Outcome::Worked(figure, _) => {
+            let Kind::Measure { unit, .. } = &now.kind else { return None };
+            BTreeMap::from([(String::new(), figure * unit.size())])
+        }
+        _ => BTreeMap::new(),
+    };
+    at.extend(measured);
+    with_it.outcomes.insert(now.id.as_str(), Outcome::Readings(at));
+    Some(!with_it.found(now).is_empty())
 }
 
 fn readings(answer: &Json, per: Per, unit: Unit) -> BTreeMap<String, f64> {

@@ -2,8 +2,8 @@
 
 use super::answers::is_kept;
 use super::program::{
-    AHEAD_MIN, Device, GatePage, NIGHT_MS, OLDEST_DAYS, between, cleared_in_list, marshal_says_cleared, replaces, sheet_page,
-    standing_of,
+    AHEAD_MIN, Device, GatePage, NIGHT_MS, OLDEST_DAYS, Words, between, cleared_in_list, list_address, marshal_says_cleared,
+    replaces, sheet_page, standing_of,
 };
 use super::rule::{Judged, Standing, short};
 use super::send::no_fault;
@@ -47,7 +47,10 @@ impl World {
 
     /// Every record that was answered as taken is there once, as it was sent, and nothing else; what was there is unchanged.
     async fn table_is_what_was_said(&mut self) -> Result<(), String> {
-        let now = self.program.stored().await;
+        let (now, raises) = self.program.stored().await;
+        if raises != self.raises {
+            return Err(format!("the event was raised {} times, and its chain tells of {raises}", self.raises));
+        }
         if now.len() != self.ledger.len() {
             return Err(format!("{} records were answered as taken, and the table has {}", self.ledger.len(), now.len()));
         }
@@ -63,13 +66,21 @@ impl World {
                     let kept = stored.answers();
                     let same =
                         given.len() == kept.len() && given.iter().all(|(item, a)| kept.get(item).is_some_and(|b| is_kept(a, b)));
-                    if !same || stored.edition() != Some(*edition) {
+                    if !same || stored.given_to() != Some(*edition) {
                         return wrong("answers or edition");
                     }
                 }
-                Content::Words { reason, closes, by_hand } => {
-                    if stored.reason() != reason || stored.closes() != *closes || stored.by_hand() != *by_hand {
-                        return wrong("reason or ticks");
+                Content::Words(given) => {
+                    let kept = stored.words();
+                    let keys = |map: &serde_json::Map<String, serde_json::Value>| map.keys().cloned().collect::<BTreeSet<_>>();
+                    let same_readings =
+                        given.readings.iter().all(|(item, a)| kept.readings.get(item).is_some_and(|b| is_kept(a, b)));
+                    let (a, b) = (
+                        Words { readings: Default::default(), ..given.clone() },
+                        Words { readings: Default::default(), ..kept.clone() },
+                    );
+                    if a != b || keys(&given.readings) != keys(&kept.readings) || !same_readings {
+                        return wrong("words");
                     }
                 }
             }
@@ -210,7 +221,7 @@ impl World {
 
     /// A marshal's phone hears the news and keeps what its own rule keeps. With signal it must then be right.
     pub async fn marshal_hears(&mut self, which: usize) -> Result<(), String> {
-        let path = format!("/grid/{}/cars.json", self.program.event);
+        let path = list_address(self.program.event, self.lists[which].as_ref());
         let cookie = self.marshals[which].cookie.clone();
         let got = self.program.get(&path, &cookie).await;
         no_fault(got.status, "the marshal's list")?;

@@ -2,13 +2,13 @@
 
 use super::dice::Dice;
 use super::file;
-use super::program::{Club, record_id};
+use super::program::{Club, Moves, record_id};
 use super::rule::{Standing, short};
 use super::sheet::{self, Sheet};
 use super::steps::{Day, Made, Mood, Phone, Slip, Step, Way};
 use super::world::{Content, Posted, World};
 use serde_json::Value as Json;
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::path::Path;
 
 /// What became of a day.
@@ -70,12 +70,8 @@ impl World {
 
     /// Raises the event. What the preview says before must be so after.
     async fn raises(&mut self, to: usize) -> Result<(), String> {
-        let before: Vec<Standing> = (0..self.cars.len()).map(|car| self.stands(car).standing).collect();
-        let preview = if self.editions.len() > 1 && to != self.force {
-            self.program.preview(self.editions[to].0).await?
-        } else {
-            BTreeMap::new()
-        };
+        let before: Vec<_> = (0..self.cars.len()).map(|car| (self.stands(car), self.open_at(car))).collect();
+        let seen = self.program.preview(self.editions[to].0).await?;
         let answer = self.program.raise(self.editions[to].0).await;
         if answer.status != 303 {
             return Err(format!("raising the event was answered {}", answer.status));
@@ -85,23 +81,31 @@ impl World {
         let changes = sheet::told(old, &self.editions[to].1);
         (self.force, self.raises) = (to, self.raises + 1);
         self.tell(format!("the organizer raises the event to edition {}:{changes}", to + 1));
-        for car in 0..self.cars.len() {
-            let (from, now) = (before[car], self.stands(car).standing);
-            let said = preview.get(self.number(car));
-            let told = said.map_or((from.word(), from.word()), |(from, now)| (from.as_str(), now.as_str()));
-            if told != (from.word(), now.word()) {
-                return Err(format!(
-                    "the preview says that car {} goes from {} to {}; by the rule it goes from {} to {}",
-                    self.number(car),
-                    told.0,
-                    told.1,
-                    from.word(),
-                    now.word()
-                ));
+        for (car, (stood, was)) in before.iter().enumerate() {
+            let (stands, open) = (self.stands(car), self.open_at(car));
+            let (from, to) = (stood.standing.word(), stands.standing.word());
+            let so = Moves { from, to, falls_away: !was.is_subset(&open), comes: !open.is_subset(was) };
+            let said = seen.get(self.number(car)).copied();
+            let said = said.unwrap_or(Moves { from, to: from, falls_away: false, comes: false });
+            if said != so {
+                let words = |moves: Moves| {
+                    let falls = if moves.falls_away { ", findings fall away" } else { "" };
+                    let come = if moves.comes { ", findings come" } else { "" };
+                    format!("{} to {}{falls}{come}", moves.from, moves.to)
+                };
+                return Err(format!("the preview of car {} says: {}; by the rule: {}", self.number(car), words(said), words(so)));
             }
         }
         self.checks += 1;
         Ok(())
+    }
+
+    /// The open findings of a car, by item and place.
+    fn open_at(&self, car: usize) -> BTreeSet<(String, String)> {
+        let stands = self.stands(car);
+        let in_force = self.of_car(car).filter(|stored| stands.in_force.contains(&stored.id));
+        let found = in_force.flat_map(|stored| self.said(stored).found.clone()).filter(|found| stands.open.contains(&found.item));
+        found.map(|found| (found.item, found.place)).collect()
     }
 
     async fn does(&mut self, step: &Step) -> Result<(), String> {
@@ -121,8 +125,8 @@ impl World {
                 let posted = self.submission(phone, slip, mood, dice).await?;
                 self.go(posted, slip.way).await?;
             }
-            Step::Clears { inspector, slip, ticks, closes } => {
-                let posted = self.sign_off(inspector, slip, Some((ticks, closes))).await?;
+            Step::Clears { inspector, slip, ticks, closes, own } => {
+                let posted = self.sign_off(inspector, slip, Some((ticks, closes, own))).await?;
                 self.go(posted, slip.way).await?;
             }
             Step::Holds { inspector, slip } => {
@@ -250,7 +254,7 @@ impl World {
                 self.submission(by.older, own, Mood::Sound, u64::from(slip.nth)).await?
             } else {
                 let ticks = super::steps::Part::All;
-                self.sign_off(by, own, (clear && nth + 1 == size).then_some((ticks, ticks))).await?
+                self.sign_off(by, own, (clear && nth + 1 == size).then_some((ticks, ticks, super::steps::Own::Sentence))).await?
             };
             let Some(mut posted) = posted else { return Ok(()) };
             let old = posted.id;
@@ -311,8 +315,8 @@ impl Posted {
                 }
             }
         }
-        if let Content::Words { reason, .. } = &mut self.content {
-            *reason = reason.replace(&short(old), &short(id));
+        if let Content::Words(words) = &mut self.content {
+            words.reason = words.reason.replace(&short(old), &short(id));
         }
     }
 }

@@ -1,9 +1,7 @@
 //! The program as the days use it: in this process, through its own router and its own acts. The only file, with `file.rs`, that
 //! knows the program's forms, addresses, columns and names.
 
-use super::judge;
-use super::rule::{Deed, Standing};
-use super::sheet::Sheet;
+use super::rule::Standing;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, header};
@@ -21,12 +19,13 @@ use witnessmark::acts::hand_out::{Drivers, Use, anew, to_drivers, to_inspector, 
 use witnessmark::acts::house::Outside;
 use witnessmark::acts::open_event::{EventForm, open_event};
 use witnessmark::acts::set_up::set_up_for;
-use witnessmark::acts::{Actor, House, board, let_out, pass, personal, raise_edition, state, take_roster};
+use witnessmark::acts::{Actor, House, board, let_out, pass, personal, preview, raise_edition, state, take_roster};
 use witnessmark::rules::units::Units;
+use witnessmark::verify;
 use witnessmark::web::{Web, router};
 
-/// How long before its arrival a record may say that it was made, in days. Common practice, no source.
-pub const OLDEST_DAYS: i64 = 400;
+/// How long before its arrival a record may say that it was made, in days.
+pub const OLDEST_DAYS: i64 = 30;
 /// How far ahead of the server a device's clock is believed, in minutes.
 pub const AHEAD_MIN: i64 = 15;
 /// 2026-05-09 06:00 UTC, in milliseconds: the day's morning.
@@ -167,6 +166,15 @@ impl Club {
     }
 }
 
+/// What a raise is said to do to a car: from where to where, and whether open findings fall away or come.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Moves {
+    pub from: &'static str,
+    pub to: &'static str,
+    pub falls_away: bool,
+    pub comes: bool,
+}
+
 /// A record as it lies in the table.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stored {
@@ -180,52 +188,43 @@ pub struct Stored {
     pub counts: bool,
     pub made_at: i64,
     pub arrived_at: i64,
+    /// The edition in force when it arrived.
+    pub edition: Uuid,
 }
 
 impl Stored {
-    fn texts(&self, name: &str) -> BTreeSet<String> {
-        let list = self.body.get(name).and_then(Json::as_array).into_iter().flatten();
-        list.filter_map(Json::as_str).map(str::to_owned).collect()
-    }
-
-    pub fn closes(&self) -> BTreeSet<String> {
-        self.texts("items")
-    }
-
-    pub fn by_hand(&self) -> BTreeSet<String> {
-        self.texts("by_hand")
-    }
-
-    pub fn reason(&self) -> &str {
-        self.body.get("reason").and_then(Json::as_str).unwrap_or_default()
+    /// What an inspector or organizer said.
+    pub fn words(&self) -> Words {
+        let texts = |name: &str| {
+            let list = self.body.get(name).and_then(Json::as_array).into_iter().flatten();
+            list.filter_map(Json::as_str).map(str::to_owned).collect()
+        };
+        let object = |name: &str| self.body.get(name).and_then(Json::as_object).cloned().unwrap_or_default();
+        let sentence = |(item, text): (String, Json)| Some((item, text.as_str()?.to_owned()));
+        Words {
+            reason: self.body.get("reason").and_then(Json::as_str).unwrap_or_default().to_owned(),
+            closes: texts("items"),
+            by_hand: texts("by_hand"),
+            readings: object("readings"),
+            seen_as: object("seen_as").into_iter().filter_map(sentence).collect(),
+        }
     }
 
     pub fn answers(&self) -> Map<String, Json> {
         self.body.get("answers").and_then(Json::as_object).cloned().unwrap_or_default()
     }
 
-    pub fn edition(&self) -> Option<Uuid> {
+    /// The edition that a submission's answers were given to.
+    pub fn given_to(&self) -> Option<Uuid> {
         self.body.get("edition")?.as_str()?.parse().ok()
-    }
-
-    /// What the record does, by the edition in force.
-    pub fn deed(&self, editions: &[(Uuid, Sheet)], force: &Sheet) -> Deed {
-        match self.kind.as_str() {
-            "submission" => {
-                let own = editions.iter().find(|(id, _)| Some(*id) == self.edition()).map_or(force, |(_, sheet)| sheet);
-                Deed::Submission(judge::say(force, own, &self.answers()))
-            }
-            "clear" => Deed::Clear { closes: self.closes(), by_hand: self.by_hand(), counts: self.counts },
-            "hold" => Deed::Hold,
-            _ => Deed::Withdrawal,
-        }
     }
 }
 
 #[derive(FromRow)]
 struct Row {
     id: Vec<u8>,
-    entry_id: Vec<u8>,
+    entry_id: Option<Vec<u8>>,
+    edition_id: Vec<u8>,
     place: i64,
     kind: String,
     seen: String,
@@ -341,26 +340,30 @@ impl Program {
         }
     }
 
-    /// Every record of the event, in the order of the chain.
-    pub async fn stored(&self) -> Vec<Stored> {
+    /// Every record of a car, in the order of the chain; and how often the chain says that the event was raised.
+    pub async fn stored(&self) -> (Vec<Stored>, usize) {
         let mut db = self.house.store.read().await.expect("a connection");
-        let columns =
-            "select id, entry_id, place, kind, seen, body, maker, counts, made_at, arrived_at from record order by place";
+        let columns = "select id, entry_id, edition_id, place, kind, seen, body, maker, counts, made_at, arrived_at from record \
+            where entry_id is not null or kind = 'raise' order by place";
         let rows: Vec<Row> = sqlx::query_as(columns).fetch_all(&mut *db).await.expect("the records");
+        let raises = rows.iter().filter(|row| row.kind == "raise").count();
         let id = |bytes: &[u8]| Uuid::from_slice(bytes).expect("an id");
-        let stored = |row: Row| Stored {
-            id: id(&row.id),
-            entry: id(&row.entry_id),
-            place: row.place,
-            kind: row.kind,
-            seen: serde_json::from_str(&row.seen).expect("ids"),
-            body: serde_json::from_str(&row.body).expect("JSON"),
-            maker: row.maker,
-            counts: row.counts,
-            made_at: row.made_at,
-            arrived_at: row.arrived_at,
+        let stored = |row: Row| {
+            Some(Stored {
+                id: id(&row.id),
+                entry: id(row.entry_id.as_deref()?),
+                place: row.place,
+                kind: row.kind,
+                seen: serde_json::from_str(&row.seen).expect("ids"),
+                body: serde_json::from_str(&row.body).expect("JSON"),
+                maker: row.maker,
+                counts: row.counts,
+                made_at: row.made_at,
+                arrived_at: row.arrived_at,
+                edition: id(&row.edition_id),
+            })
         };
-        rows.into_iter().map(stored).collect()
+        (rows.into_iter().filter_map(stored).collect(), raises)
     }
 
     /// Adds an edition.
@@ -381,11 +384,14 @@ impl Program {
         self.post(&path, &cookie, &Carried::Form(fields), false).await
     }
 
-    /// What the preview says of cars that move: car number to the words for where it stands and would stand.
-    pub async fn preview(&self, edition: Uuid) -> Result<BTreeMap<String, (String, String)>, String> {
-        let moves = raise_edition::preview(&self.house, &self.organizer.0, self.event, edition).await;
-        let moves = moves.map_err(|refusal| format!("{refusal:?}"))?;
-        Ok(moves.into_iter().map(|one| (one.entry.number.to_string(), (one.from.word().into(), one.to.word().into()))).collect())
+    /// What the preview says of cars that move, by car number.
+    pub async fn preview(&self, edition: Uuid) -> Result<BTreeMap<String, Moves>, String> {
+        let seen = preview::preview(&self.house, &self.organizer.0, self.event, edition).await;
+        let moves = seen.map_err(|refusal| format!("{refusal:?}"))?.moves.into_iter().map(|one| {
+            let (falls_away, comes) = (!one.falls_away.is_empty(), !one.comes.is_empty());
+            (one.entry.number.to_string(), Moves { from: one.from.word(), to: one.to.word(), falls_away, comes })
+        });
+        Ok(moves.collect())
     }
 
     pub async fn end_device(&self, device: &Device) {
@@ -420,10 +426,14 @@ impl Program {
     /// The pass that a car has now.
     pub async fn pass(&self, entry: Uuid) -> Result<Option<Pass>, String> {
         let said = |refusal| format!("{refusal:?}");
+        let reached = pass::reached(&self.house, entry).await.map_err(said)?;
         let known = self.house.event(self.event).await.map_err(said)?;
         let state = state::read(&self.house, &known, entry, &Units::METRIC).await.map_err(said)?;
-        let given = pass::of_entry(&self.house, &known, &state).await.map_err(said)?;
-        Ok(given.map(|given| Pass { entry, made_ms: given.made_at.as_millisecond() / 60_000 * 60_000, text: given.text }))
+        let given = pass::of_entry(&self.house, &known, &state, reached).await.map_err(said)?;
+        let place = |text: &str| {
+            witnessmark::rules::pass::Pass::read(text).map(|pass| i64::from(pass.place)).map_err(|why| why.to_string())
+        };
+        given.map(|given| Ok(Pass { entry, place: place(&given.text)?, text: given.text })).transpose()
     }
 
     /// The board in memory: standing by car number.
@@ -434,9 +444,8 @@ impl Program {
 
     /// Whether `verify` says that the file fits.
     pub async fn verify(&self) -> Result<(), String> {
-        let records = witnessmark::store::sealed_records(&self.path).await.map_err(|error| error.to_string())?;
-        let (words, fits) = witnessmark::terminal::verify(records, None);
-        if fits { Ok(()) } else { Err(words) }
+        let verdict = verify::database(&self.path, verify::Kept::default()).await.map_err(|error| error.to_string())?;
+        if verdict.fits { Ok(()) } else { Err(verdict.words) }
     }
 }
 
@@ -457,30 +466,90 @@ pub fn between<'t>(text: &'t str, begin: &'static str, end: &'static str) -> imp
 }
 
 /// A car's page at the gate as a phone has it open.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct GatePage {
     pub fields: Vec<(String, String)>,
     pub by_hand: Vec<String>,
     pub closes: Vec<String>,
+    /// Where the inspector may give a reading: item and place.
+    pub readings: Vec<(String, String)>,
+    /// Items of which the inspector may say in a sentence what was seen.
+    pub sentences: Vec<String>,
     pub standing: String,
 }
 
 impl GatePage {
     pub fn of(html: &str) -> Option<GatePage> {
-        let boxes = |begin| between(html, begin, "\"").map(str::to_owned).collect();
         let form = html.find("data-sign-off").map_or("", |at| &html[at..]);
+        let names = |begin| between(form, begin, "\"").map(str::to_owned).collect::<Vec<_>>();
+        let reading = |name: String| {
+            name.split_once('.').map_or((name.clone(), String::new()), |(item, place)| (item.into(), place.into()))
+        };
         Some(GatePage {
             fields: hidden(form),
-            by_hand: boxes("name=\"by-hand-"),
-            closes: boxes("name=\"closes-"),
+            by_hand: names("name=\"by-hand-"),
+            closes: names("name=\"closes-"),
+            readings: names("<input name=\"reading-").into_iter().map(reading).collect(),
+            sentences: names("<input name=\"seen-"),
             standing: between(html, "<p class=\"standing ", "\"").next()?.to_owned(),
         })
     }
 
-    pub fn seen(&self) -> BTreeSet<Uuid> {
-        let seen = self.fields.iter().find(|(name, _)| name == "seen").map_or("", |(_, value)| value.as_str());
-        seen.split(',').filter_map(|id| id.parse().ok()).collect()
+    fn field(&self, name: &str) -> &str {
+        self.fields.iter().find(|(field, _)| field == name).map_or("", |(_, value)| value.as_str())
     }
+
+    pub fn seen(&self) -> BTreeSet<Uuid> {
+        self.field("seen").split(',').filter_map(|id| id.parse().ok()).collect()
+    }
+
+    /// The unit in which this page takes readings of an item.
+    pub fn unit(&self, item: &str) -> &str {
+        self.field(&format!("reading-{item}.unit"))
+    }
+
+    /// The page's form with what an inspector ticked and gave.
+    pub fn filled(
+        &self,
+        id: Uuid,
+        seen: &BTreeSet<Uuid>,
+        given: &Words,
+        made: Option<String>,
+        clear: bool,
+    ) -> Vec<(String, String)> {
+        let mut fields: Vec<(String, String)> =
+            self.fields.iter().filter(|(name, _)| name != "id" && name != "seen").cloned().collect();
+        let mut add = |name: String, value: String| fields.push((name, value));
+        add("id".into(), id.to_string());
+        add("seen".into(), seen.iter().map(Uuid::to_string).collect::<Vec<_>>().join(","));
+        given.by_hand.iter().for_each(|item| add(format!("by-hand-{item}"), "1".into()));
+        given.closes.iter().for_each(|item| add(format!("closes-{item}"), "1".into()));
+        for (item, reading) in &given.readings {
+            let value = reading.get("value").map(|value| (String::new(), value.clone()));
+            let at = reading.get("at").and_then(Json::as_object).into_iter().flatten();
+            for (place, number) in value.into_iter().chain(at.map(|(place, number)| (format!(".{place}"), number.clone()))) {
+                add(format!("reading-{item}{place}"), number.to_string());
+            }
+        }
+        given.seen_as.iter().for_each(|(item, sentence)| add(format!("seen-{item}"), sentence.clone()));
+        add("deed".into(), if clear { "clear" } else { "hold" }.into());
+        add("reason".into(), given.reason.clone());
+        if let Some(made) = made {
+            add("made_at".into(), made);
+        }
+        fields
+    }
+}
+
+/// What an inspector or organizer says.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Words {
+    pub reason: String,
+    pub closes: BTreeSet<String>,
+    pub by_hand: BTreeSet<String>,
+    /// As an answers file has them, by item.
+    pub readings: Map<String, Json>,
+    pub seen_as: BTreeMap<String, String>,
 }
 
 /// What a driver's page knows: what it has seen, and its edition.
@@ -494,13 +563,19 @@ pub fn sheet_page(html: &str) -> Option<(BTreeSet<Uuid>, Uuid, String)> {
 #[derive(Clone, Debug)]
 pub struct Pass {
     pub entry: Uuid,
-    made_ms: i64,
+    place: i64,
     pub text: String,
+}
+
+/// What a marshal's phone asks the list with: the place and hash of the list that it has.
+pub fn list_address(event: Uuid, kept: Option<&Json>) -> String {
+    let has = kept.map(|kept| format!("?place={}&hash={}", kept["place"], kept["hash"].as_str().unwrap_or_default()));
+    format!("/grid/{event}/cars.json{}", has.unwrap_or_default())
 }
 
 /// Whether a list that came replaces the one that a marshal's phone has: as `static/js/grid.js` decides it.
 pub fn replaces(kept: &Json, got: &Json) -> bool {
-    got["as_of"].as_i64() >= kept["as_of"].as_i64()
+    got["follows"] != true || got["place"].as_i64() >= kept["place"].as_i64()
 }
 
 /// The list's word on a car, and with a pass in hand: as `static/js/verdict.js` decides it. The clock of the phone is right.
@@ -511,9 +586,8 @@ pub fn marshal_says_cleared(list: &Json, car: &Car, pass: Option<&Pass>, now_ms:
         return Some(false);
     }
     let by_list = row["cleared"].as_bool()?;
-    let Some(pass) = pass else { return Some(by_list) };
-    let list_counts = by_list || row["held"].as_bool()? || pass.made_ms <= list["as_of"].as_i64()?;
-    Some(!list_counts || by_list)
+    let is_newer = pass.is_some_and(|pass| Some(pass.place) > list["place"].as_i64());
+    Some(by_list || is_newer && row["held"] != true)
 }
 
 /// The cars of `cars.json` that are said to be cleared.

@@ -2,6 +2,7 @@
 
 use super::judge::Said;
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 use uuid::Uuid;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -19,8 +20,13 @@ impl Standing {
 
 #[derive(Clone, Debug, PartialEq)]
 pub enum Deed {
-    Submission(Said),
-    Clear { closes: BTreeSet<String>, by_hand: BTreeSet<String>, counts: bool },
+    Submission(Rc<Said>),
+    /// `closes` are the items that it closes of each submission, by the edition in force.
+    Clear {
+        closes: BTreeMap<Uuid, BTreeSet<String>>,
+        by_hand: BTreeSet<String>,
+        counts: bool,
+    },
     Hold,
     Withdrawal,
 }
@@ -38,8 +44,9 @@ pub struct Judged {
     pub standing: Standing,
     /// One plain sentence on why it is no better.
     pub because: String,
-    /// What an inspector has to tick by hand.
+    /// What a new clear has to tick by hand: all that is asked, or what the sheet asks more where a clear has seen everything.
     pub by_hand: BTreeSet<String>,
+    pub in_force: Vec<Uuid>,
     /// Findings of the submissions in force that no counting clear has closed.
     pub open: BTreeSet<String>,
     /// Records that nobody has seen.
@@ -65,6 +72,13 @@ pub fn closes_a_circle(records: &[Record], id: Uuid, seen: &BTreeSet<Uuid>) -> b
     seen.contains(&id) || seen.iter().any(|seen| reached(records, *seen).contains(&id))
 }
 
+/// A clear that counts.
+struct Clear<'r> {
+    id: Uuid,
+    closes: &'r BTreeMap<Uuid, BTreeSet<String>>,
+    by_hand: &'r BTreeSet<String>,
+}
+
 /// The rule.
 pub fn judge(records: &[Record]) -> Judged {
     // Records that have, over others, seen themselves have not seen each other: what points inside a circle says nothing.
@@ -84,7 +98,7 @@ pub fn judge(records: &[Record]) -> Judged {
     let submissions: Vec<(Uuid, &Said)> = records
         .iter()
         .filter_map(|record| match &record.deed {
-            Deed::Submission(said) => Some((record.id, said)),
+            Deed::Submission(said) => Some((record.id, said.as_ref())),
             _ => None,
         })
         .collect();
@@ -93,11 +107,11 @@ pub fn judge(records: &[Record]) -> Judged {
 
     // A clear counts where its maker had the right, no id of its past is unknown, and it stands in no circle.
     let is_here = |id: &Uuid| records.iter().any(|record| record.id == *id);
-    let counting: Vec<(Uuid, &BTreeSet<String>, &BTreeSet<String>)> = records
+    let counting: Vec<Clear<'_>> = records
         .iter()
         .filter_map(|record| match &record.deed {
             Deed::Clear { closes, by_hand, counts: true } if !in_circle(record.id) && past[&record.id].iter().all(is_here) => {
-                Some((record.id, closes, by_hand))
+                Some(Clear { id: record.id, closes, by_hand })
             }
             _ => None,
         })
@@ -108,31 +122,38 @@ pub fn judge(records: &[Record]) -> Judged {
     let bars: Vec<Uuid> = holds.iter().chain(&withdrawals).copied().collect();
     let asked: BTreeSet<String> = in_force.iter().flat_map(|(_, said)| said.by_hand.iter().cloned()).collect();
 
-    let closes = |clear: &(Uuid, &BTreeSet<String>, &BTreeSet<String>), of: Uuid, item: &String| {
-        past[&clear.0].contains(&of) && clear.1.contains(item)
+    // A clear closes an item where that holds for every submission in force that its maker had seen.
+    let closes = |clear: &Clear<'_>, of: Uuid, item: &String| {
+        let seen = &past[&clear.id];
+        let mut seen_in_force = in_force.iter().filter(|(id, _)| seen.contains(id));
+        seen.contains(&of) && seen_in_force.all(|(id, _)| clear.closes.get(id).is_some_and(|items| items.contains(item)))
     };
-    let clears = |clear: &(Uuid, &BTreeSet<String>, &BTreeSet<String>)| {
-        let seen = &past[&clear.0];
-        let with_it: Vec<_> = counting.iter().filter(|by| by.0 == clear.0 || seen.contains(&by.0)).collect();
-        let withdrawn: Vec<&Uuid> = withdrawals.iter().filter(|id| seen.contains(id)).collect();
-        let ticked: BTreeSet<&String> = with_it
-            .iter()
-            .filter(|by| withdrawn.iter().all(|withdrawal| past[&by.0].contains(withdrawal)))
-            .flat_map(|by| by.2)
-            .collect();
-        !in_force.is_empty()
-            && in_force.iter().all(|(id, said)| {
-                seen.contains(id) && said.complete && said.open.iter().all(|item| with_it.iter().any(|by| closes(by, *id, item)))
-            })
-            && bars.iter().all(|bar| seen.contains(bar))
-            && asked.iter().all(|item| ticked.contains(item))
+    let has_seen_all = |clear: &Clear<'_>| {
+        let seen = &past[&clear.id];
+        in_force.iter().all(|(id, _)| seen.contains(id)) && bars.iter().all(|bar| seen.contains(bar))
     };
-    let is_cleared = counting.iter().any(clears);
+    let ticked_by = |clears: &mut dyn Iterator<Item = &Clear<'_>>, withdrawn: &[Uuid]| -> BTreeSet<String> {
+        let helps = clears.filter(|by| withdrawn.iter().all(|withdrawal| past[&by.id].contains(withdrawal)));
+        helps.flat_map(|by| by.by_hand.iter().cloned()).collect()
+    };
+    let is_cleared = counting.iter().any(|clear| {
+        let seen = &past[&clear.id];
+        let with_it = || counting.iter().filter(|by| by.id == clear.id || seen.contains(&by.id));
+        let withdrawn: Vec<Uuid> = withdrawals.iter().copied().filter(|id| seen.contains(id)).collect();
+        let mut ticked = ticked_by(&mut with_it().filter(|by| by.id != clear.id), &withdrawn);
+        ticked.extend(clear.by_hand.iter().cloned());
+        let is_settled = |(id, said): &(Uuid, &Said)| {
+            said.complete && said.open().iter().all(|item| with_it().any(|by| closes(by, *id, item)))
+        };
+        !in_force.is_empty() && has_seen_all(clear) && in_force.iter().all(is_settled) && asked.is_subset(&ticked)
+    });
 
-    let standing_bar = bars.iter().find(|bar| !counting.iter().any(|clear| past[&clear.0].contains(bar)));
+    let standing_bar = bars.iter().find(|bar| !counting.iter().any(|clear| past[&clear.id].contains(bar)));
     let is_open = |id: Uuid, item: &String| !counting.iter().any(|clear| closes(clear, id, item));
     let open: BTreeSet<String> =
-        in_force.iter().flat_map(|(id, said)| said.open.iter().filter(move |item| is_open(*id, item)).cloned()).collect();
+        in_force.iter().flat_map(|(id, said)| said.open().into_iter().filter(move |item| is_open(*id, item))).collect();
+    let ticked = ticked_by(&mut counting.iter(), &withdrawals);
+    let by_hand = if counting.iter().any(has_seen_all) { asked.difference(&ticked).cloned().collect() } else { asked.clone() };
     let (standing, because) = if is_cleared {
         (Standing::Cleared, "a clear has seen everything".to_owned())
     } else if let Some(bar) = standing_bar {
@@ -144,7 +165,8 @@ pub fn judge(records: &[Record]) -> Judged {
         (Standing::Pending, pending_because(&in_force, &asked))
     };
     let unseen = |id: &Uuid| !past.values().any(|past| past.contains(id));
-    Judged { standing, because, by_hand: asked, open, heads: records.iter().map(|record| record.id).filter(unseen).collect() }
+    let heads = records.iter().map(|record| record.id).filter(unseen).collect();
+    Judged { standing, because, by_hand, in_force: in_force.iter().map(|(id, _)| *id).collect(), open, heads }
 }
 
 fn pending_because(in_force: &[(Uuid, &Said)], asked: &BTreeSet<String>) -> String {

@@ -3,11 +3,12 @@
 use super::answers;
 use super::dice::Dice;
 use super::judge;
-use super::program::{Carried, Device, GatePage, record_id, sheet_page};
+use super::program::{Carried, Device, GatePage, Words, record_id, sheet_page};
 use super::rule::{Standing, closes_a_circle, short};
-use super::steps::{Made, Mood, Part, Phone, Seen, Slip, Way};
+use super::sheet::{Kind, Unit};
+use super::steps::{Made, Mood, Own, Part, Phone, Seen, Slip, Way};
 use super::world::{Content, Open, Posted, World};
-use serde_json::json;
+use serde_json::{Map, Value as Json, json};
 use std::collections::BTreeSet;
 
 impl World {
@@ -80,47 +81,76 @@ impl World {
         &mut self,
         inspector: Phone,
         slip: Slip,
-        clear: Option<(Part, Part)>,
+        clear: Option<(Part, Part, Own)>,
     ) -> Result<Option<Posted>, String> {
         let car = self.car(slip.car);
         let by = self.inspector(inspector);
         let Some(page) = self.page(car, &by, true, slip.old_page).await? else { return Ok(None) };
-        let gate = page.gate.clone().unwrap_or(GatePage {
-            fields: Vec::new(),
-            by_hand: Vec::new(),
-            closes: Vec::new(),
-            standing: String::new(),
-        });
+        let gate = page.gate.clone().unwrap_or_default();
         let id = record_id(slip.nth * 10);
         let seen = self.seen(slip.seen, id, car, &page);
-        let mut fields: Vec<(String, String)> =
-            gate.fields.iter().filter(|(name, _)| name != "id" && name != "seen").cloned().collect();
-        fields.push(("id".into(), id.to_string()));
-        fields.push(("seen".into(), list_of(&seen)));
-        let (mut closes, mut by_hand) = (BTreeSet::new(), BTreeSet::new());
-        if let Some((ticks, closed)) = clear {
-            by_hand = part(&gate.by_hand, ticks);
-            closes = part(&gate.closes, closed);
-        }
-        fields.extend(by_hand.iter().map(|item| (format!("by-hand-{item}"), "1".into())));
-        fields.extend(closes.iter().map(|item| (format!("closes-{item}"), "1".into())));
-        let (kind, reason) = if clear.is_some() { ("clear", String::new()) } else { ("hold", format!("Look at {}", short(id))) };
-        fields.push(("deed".into(), kind.into()));
-        fields.push(("reason".into(), reason.clone()));
-        fields.extend(self.made(slip.made).map(|made| ("made_at".to_owned(), made)));
-        let told =
-            clear.map(|_| format!(", ticked [{}], closed [{}]", words_of(&by_hand), words_of(&closes))).unwrap_or_default();
+        let (kind, given) = match clear {
+            Some((ticks, closes, own)) => ("clear", self.clear_words(&page, &gate, ticks, closes, own)),
+            None => ("hold", Words { reason: format!("Look at {}", short(id)), ..Words::default() }),
+        };
+        let told = match clear {
+            Some(_) => format!(
+                ", ticked [{}], closed [{}] by {}{}",
+                words_of(&given.by_hand),
+                words_of(&given.closes),
+                answers::told(&given.readings),
+                given.seen_as.keys().map(|item| format!("; a sentence on {item}")).collect::<String>()
+            ),
+            None => String::new(),
+        };
         let words = format!("{kind} {} of car {} by {}, seen [{}]{told}", short(id), self.number(car), by.name, list(&seen));
         let path = format!("/gate/{}/entries/{}/sign-offs", self.program.event, self.cars[car].entry);
-        let whole = |part: Part| matches!(part, Part::All | Part::More);
-        let honest = slip.seen == Seen::AsThePageSays
-            && !matches!(slip.made, Made::Year(_))
-            && clear.is_none_or(|(ticks, closed)| whole(ticks) && whole(closed));
-        let content = Content::Words { reason, closes, by_hand };
-        let carried = Carried::Form(fields);
+        let carried = Carried::Form(gate.filled(id, &seen, &given, self.made(slip.made), clear.is_some()));
+        let honest = slip.seen == Seen::AsThePageSays && !matches!(slip.made, Made::Year(_));
         // Every third is sent by the page's form, as a browser without script does.
         let by_script = !slip.nth.is_multiple_of(3);
+        let content = Content::Words(given);
         Ok(Some(Posted { id, kind, car, by, path, carried, by_script, seen, content, page, honest, words }))
+    }
+
+    /// What an inspector ticks and gives on a page.
+    fn clear_words(&self, page: &Open, gate: &GatePage, ticks: Part, closes: Part, own: Own) -> Words {
+        let mut given = Words { by_hand: part(&gate.by_hand, ticks), closes: part(&gate.closes, closes), ..Words::default() };
+        for item in gate.closes.iter().filter(|item| given.closes.contains(*item)) {
+            let places: Vec<&str> = gate.readings.iter().filter(|(of, _)| of == item).map(|(_, place)| place.as_str()).collect();
+            let wants_good = own != Own::BadReading;
+            let reading = match own {
+                Own::Reading | Own::BadReading => self.inspectors_reading(page, item, &places, gate.unit(item), wants_good),
+                _ => None,
+            };
+            let says = matches!(own, Own::Sentence | Own::BadReading) || own == Own::Reading && reading.is_none();
+            given.readings.extend(reading.map(|reading| (item.clone(), reading)));
+            if says && gate.sentences.contains(item) {
+                given.seen_as.insert(item.clone(), format!("I looked at {item}"));
+            }
+        }
+        given
+    }
+
+    /// A reading at these places that keeps the limits of the page's edition, or breaks them; `None` where there is none.
+    fn inspectors_reading(&self, page: &Open, item: &str, places: &[&str], unit: &str, good: bool) -> Option<Json> {
+        let sheet = &self.editions[page.edition].1;
+        let Some(Kind::Measure { unit: own, possible, .. }) = sheet.item(item).map(|item| &item.kind) else { return None };
+        let unit = if places.is_empty() { return None } else { Unit::parse(unit) };
+        let submission = self.of_car(page.car).filter(|stored| stored.kind == "submission").last()?;
+        let given = self.editions.iter().find(|(id, _)| Some(*id) == submission.given_to()).map(|(_, sheet)| sheet)?;
+        let tries = (1..40).map(|nth| possible.0 + (possible.1 - possible.0) * f64::from(nth * 7 % 40) / 40.0);
+        let readings = tries.map(|value| {
+            let value = json!((value * own.size() / unit.size() * 1e4).round() / 1e4);
+            let at: Map<String, Json> = places.iter().map(|place| ((*place).to_owned(), value.clone())).collect();
+            if places == [""] {
+                json!({ "value": value, "unit": unit.token() })
+            } else {
+                json!({ "at": at, "unit": unit.token() })
+            }
+        });
+        let fits = |reading: &Json| judge::still_found(sheet, given, &submission.answers(), item, sheet, reading) == Some(!good);
+        readings.into_iter().find(fits)
     }
 
     pub async fn withdrawal(&mut self, slip: Slip) -> Result<Option<Posted>, String> {
@@ -135,7 +165,7 @@ impl World {
         let fields = vec![field("id", &id.to_string()), field("seen", &list_of(&seen)), field("reason", &reason)];
         let path = format!("/club/events/{}/entries/{}/withdrawals", self.program.event, self.cars[car].entry);
         let words = format!("withdrawal {} of car {}, seen [{}]", short(id), self.number(car), list(&seen));
-        let content = Content::Words { reason, closes: BTreeSet::new(), by_hand: BTreeSet::new() };
+        let content = Content::Words(Words { reason, ..Words::default() });
         let carried = Carried::Form(fields);
         let posted =
             Posted { id, kind: "withdrawal", car, by, path, carried, by_script: false, seen, content, page, honest: true, words };
@@ -184,7 +214,7 @@ impl World {
         if answer.is_taken() && is_new {
             self.ledger.push(posted.clone());
         }
-        self.stored = self.program.stored().await;
+        self.stored = self.program.stored().await.0;
         Ok(answer.status)
     }
 
@@ -209,13 +239,21 @@ impl World {
         match (posted.kind, taken) {
             ("hold", false) => broken("a hold is always taken"),
             ("clear", true) if !is_in => broken("its device had been ended"),
+            ("clear", true) if posted.page.edition != self.force => broken("its page was made by another edition"),
             ("clear", true) => {
+                if let Content::Words(given) = &posted.content
+                    && let Some(lacks) = self.lacks(posted.car, given)
+                {
+                    return broken(&lacks);
+                }
                 let after = self.would_stand(posted.car, posted);
                 let why = format!("by the rule the car is then {}: {}", after.standing.word(), after.because);
                 if after.standing == Standing::Cleared { Ok(()) } else { broken(&why) }
             }
             ("clear", false) => {
+                let Content::Words(given) = &posted.content else { return Ok(()) };
                 let fresh = posted.page.as_of == self.as_of(posted.car) && is_in && posted.honest;
+                let fresh = fresh && self.lacks(posted.car, given).is_none();
                 let cleared = fresh && self.would_stand(posted.car, posted).standing == Standing::Cleared;
                 if cleared { broken("its maker saw everything and ticked everything that is asked") } else { Ok(()) }
             }

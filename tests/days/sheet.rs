@@ -27,6 +27,8 @@ pub enum Unit {
     ThirtySecondInch,
     Kilopascal,
     Psi,
+    /// Never of a sheet here: the gate's pages measure pressures in it.
+    Bar,
     NewtonMetre,
     PoundForceFoot,
     DecibelA,
@@ -34,28 +36,28 @@ pub enum Unit {
 
 impl Unit {
     pub fn token(self) -> &'static str {
-        ["mm", "1/32 in", "kPa", "psi", "N.m", "lbf.ft", "dB(A)"][self as usize]
+        ["mm", "1/32 in", "kPa", "psi", "bar", "N.m", "lbf.ft", "dB(A)"][self as usize]
     }
 
     pub fn parse(token: &str) -> Unit {
         use Unit::*;
-        let all = [Millimetre, ThirtySecondInch, Kilopascal, Psi, NewtonMetre, PoundForceFoot, DecibelA];
+        let all = [Millimetre, ThirtySecondInch, Kilopascal, Psi, Bar, NewtonMetre, PoundForceFoot, DecibelA];
         all.into_iter().find(|unit| unit.token() == token).expect("a unit of these days")
     }
 
     /// What is measured, as a number: two units are of one quantity or they are not.
     pub fn quantity(self) -> usize {
-        [0, 0, 1, 1, 2, 2, 3][self as usize]
+        [0, 0, 1, 1, 1, 2, 2, 3][self as usize]
     }
 
     /// One of this unit in mm, kPa, N·m or dB(A). NIST Special Publication 811 (2008), appendix B.
     pub fn size(self) -> f64 {
-        [1.0, 25.4 / 32.0, 1.0, 6.894_757_293_168_36, 1.0, 4.448_221_615_260_5 * 0.3048, 1.0][self as usize]
+        [1.0, 25.4 / 32.0, 1.0, 6.894_757_293_168_36, 100.0, 1.0, 4.448_221_615_260_5 * 0.3048, 1.0][self as usize]
     }
 
     pub fn other_of_its_quantity(self) -> Unit {
         use Unit::*;
-        [ThirtySecondInch, Millimetre, Psi, Kilopascal, PoundForceFoot, NewtonMetre, DecibelA][self as usize]
+        [ThirtySecondInch, Millimetre, Psi, Kilopascal, Kilopascal, PoundForceFoot, NewtonMetre, DecibelA][self as usize]
     }
 }
 

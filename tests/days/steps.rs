@@ -51,6 +51,18 @@ pub enum Part {
     More,
 }
 
+/// How an inspector closes what was measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Own {
+    /// By a reading that keeps the limits, where the page takes one.
+    Reading,
+    Sentence,
+    /// By a reading that does not keep them, with a sentence beside it.
+    BadReading,
+    /// By a bare tick.
+    Nothing,
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Mood {
     Sound,
@@ -99,6 +111,7 @@ pub enum Step {
         slip: Slip,
         ticks: Part,
         closes: Part,
+        own: Own,
     },
     Holds {
         inspector: Phone,
@@ -245,7 +258,15 @@ fn step(dice: &mut Dice, nth: u32, cars: u64) -> Step {
             };
             Step::Sends { phone: (dice.throw() % 2) as u8, slip: slip(dice, nth, cars), mood, dice: dice.throw() }
         }
-        22..=44 => Step::Clears { inspector, slip: slip(dice, nth, cars), ticks: part(dice), closes: part(dice) },
+        22..=44 => {
+            let own = match dice.between(0, 9) {
+                0 => Own::Nothing,
+                1 => Own::BadReading,
+                2..=4 => Own::Sentence,
+                _ => Own::Reading,
+            };
+            Step::Clears { inspector, slip: slip(dice, nth, cars), ticks: part(dice), closes: part(dice), own }
+        }
         45..=51 => Step::Holds { inspector, slip: slip(dice, nth, cars) },
         52..=54 => Step::Withdraws { slip: slip(dice, nth, cars) },
         55..=57 => {

@@ -1,13 +1,15 @@
 //! A day as it is played: who has which phone, which pages are open, what waits in a queue, and what was said to have arrived.
 
-use super::judge::Said;
-use super::program::{Car, Carried, Club, Device, GatePage, Pass, Program, Stored, record_id};
+use super::judge::{self, Said};
+use super::program::{Car, Carried, Club, Device, GatePage, Pass, Program, Stored, Words, record_id};
 use super::rule::{Deed, Judged, Record, judge};
-use super::sheet::Sheet;
+use super::sheet::{Kind, Sheet};
 use super::steps::{Made, Phone, Seen};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json};
-use std::collections::{BTreeMap, BTreeSet};
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::rc::Rc;
 use uuid::Uuid;
 
 /// A page that somebody has open.
@@ -29,7 +31,7 @@ pub struct Open {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Content {
     Answers(Uuid, Map<String, Json>),
-    Words { reason: String, closes: BTreeSet<String>, by_hand: BTreeSet<String> },
+    Words(Words),
 }
 
 /// A record on its way: the whole request, as a phone keeps it until it hears that it has arrived.
@@ -51,7 +53,15 @@ pub struct Posted {
     pub words: String,
 }
 
+/// What submissions say and clears close does not change: it is worked out once for each edition.
+#[derive(Default)]
+pub struct Known {
+    said: RefCell<HashMap<(usize, Uuid), Rc<Said>>>,
+    closes: RefCell<HashMap<(usize, Uuid, Uuid), BTreeSet<String>>>,
+}
+
 pub struct World {
+    known: Known,
     pub program: Program,
     pub cars: Vec<Car>,
     /// Phones of each person, the newest last.
@@ -83,6 +93,7 @@ pub struct World {
 impl World {
     pub async fn begin(club: &Club, path: &std::path::Path) -> World {
         World {
+            known: Known::default(),
             program: Program::start(club, path).await,
             cars: club.cars.clone(),
             drivers: club.drivers.clone(),
@@ -133,18 +144,74 @@ impl World {
         !self.out.contains(&device.cookie)
     }
 
-    /// The records of a car as the rule sees them, by an edition.
-    pub fn records_by(&self, car: usize, edition: usize) -> Vec<Record> {
-        let entry = self.cars[car].entry;
-        let of_car = self.stored.iter().filter(|stored| stored.entry == entry);
-        let sheet = &self.editions[edition].1;
-        let record =
-            |stored: &Stored| Record { id: stored.id, seen: stored.seen.clone(), deed: stored.deed(&self.editions, sheet) };
-        of_car.map(record).collect()
+    fn edition_of(&self, id: Uuid) -> usize {
+        self.editions.iter().position(|(known, _)| *known == id).unwrap_or(self.force)
     }
 
+    /// What a submission says by the edition in force.
+    pub fn said(&self, submission: &Stored) -> Rc<Said> {
+        let key = (self.force, submission.id);
+        if let Some(said) = self.known.said.borrow().get(&key) {
+            return said.clone();
+        }
+        let own = self.edition_of(submission.given_to().unwrap_or_default());
+        let said = Rc::new(judge::say(self.sheet(), &self.editions[own].1, &submission.answers()));
+        self.known.said.borrow_mut().insert(key, said.clone());
+        said
+    }
+
+    /// What a clear with these words closes of a submission by the edition in force. A reading is judged again; what was closed
+    /// by a tick or in a sentence stays closed as far as it stood on the page of the clear's own edition, as gravely.
+    fn closed(&self, words: &Words, edition: usize, submission: &Stored) -> BTreeSet<String> {
+        let said = self.said(submission);
+        let own = &self.editions[self.edition_of(submission.given_to().unwrap_or_default())].1;
+        let read_by = &self.editions[edition].1;
+        let is_closed = |item: &&String| {
+            let mut open = said.of(item).peekable();
+            if open.peek().is_none() {
+                return true;
+            }
+            if let Some(reading) = words.readings.get(*item) {
+                return judge::still_found(self.sheet(), own, &submission.answers(), item, read_by, reading) == Some(false);
+            }
+            let then = judge::say(read_by, own, &submission.answers());
+            edition == self.force
+                || open.all(|now| then.of(item).any(|then| then.place == now.place && then.weight >= now.weight))
+        };
+        words.closes.iter().filter(is_closed).cloned().collect()
+    }
+
+    fn closes(&self, clear: &Stored, submission: &Stored) -> BTreeSet<String> {
+        let key = (self.force, clear.id, submission.id);
+        if let Some(closed) = self.known.closes.borrow().get(&key) {
+            return closed.clone();
+        }
+        let closed = self.closed(&clear.words(), self.edition_of(clear.edition), submission);
+        self.known.closes.borrow_mut().insert(key, closed.clone());
+        closed
+    }
+
+    pub fn of_car(&self, car: usize) -> impl Iterator<Item = &Stored> + Clone {
+        let entry = self.cars[car].entry;
+        self.stored.iter().filter(move |stored| stored.entry == entry)
+    }
+
+    fn submissions(&self, car: usize) -> impl Iterator<Item = &Stored> {
+        self.of_car(car).filter(|stored| stored.kind == "submission")
+    }
+
+    /// The records of a car as the rule sees them, by the edition in force.
     pub fn records(&self, car: usize) -> Vec<Record> {
-        self.records_by(car, self.force)
+        let deed = |stored: &Stored| match stored.kind.as_str() {
+            "submission" => Deed::Submission(self.said(stored)),
+            "clear" => {
+                let closes = self.submissions(car).map(|submission| (submission.id, self.closes(stored, submission)));
+                Deed::Clear { closes: closes.collect(), by_hand: stored.words().by_hand, counts: stored.counts }
+            }
+            "hold" => Deed::Hold,
+            _ => Deed::Withdrawal,
+        };
+        self.of_car(car).map(|stored| Record { id: stored.id, seen: stored.seen.clone(), deed: deed(stored) }).collect()
     }
 
     /// Where a car stands by the slow rule.
@@ -152,24 +219,53 @@ impl World {
         judge(&self.records(car))
     }
 
-    /// Where it would stand with one more record.
+    /// Where it would stand with one more clear.
     pub fn would_stand(&self, car: usize, posted: &Posted) -> Judged {
         let mut records = self.records(car);
-        let deed = match &posted.content {
-            Content::Words { closes, by_hand, .. } if posted.kind == "clear" => {
-                Deed::Clear { closes: closes.clone(), by_hand: by_hand.clone(), counts: true }
-            }
-            Content::Words { .. } if posted.kind == "hold" => Deed::Hold,
-            Content::Words { .. } => Deed::Withdrawal,
-            Content::Answers(..) => Deed::Submission(Said::default()),
-        };
-        records.push(Record { id: posted.id, seen: posted.seen.clone(), deed });
+        if let Content::Words(words) = &posted.content {
+            let closes =
+                self.submissions(car).map(|submission| (submission.id, self.closed(words, posted.page.edition, submission)));
+            let deed = Deed::Clear { closes: closes.collect(), by_hand: words.by_hand.clone(), counts: true };
+            records.push(Record { id: posted.id, seen: posted.seen.clone(), deed });
+        }
         judge(&records)
     }
 
+    /// Whether a clear's words are what the door wants: each open finding closed, a measured one by a good reading or a sentence,
+    /// a carried one by a sentence; each hand check that is left ticked. Says what is lacking.
+    pub fn lacks(&self, car: usize, words: &Words) -> Option<String> {
+        let stands = self.stands(car);
+        if let Some(item) = stands.by_hand.iter().find(|item| !words.by_hand.contains(*item)) {
+            return Some(format!("{item} was not checked by hand"));
+        }
+        for item in &stands.open {
+            if !words.closes.contains(item) {
+                return Some(format!("the finding on {item} is left open"));
+            }
+            let submissions = || self.submissions(car).filter(|submission| stands.in_force.contains(&submission.id));
+            let is_carried = submissions().any(|submission| self.said(submission).of(item).any(|found| found.carried));
+            let is_measured = self.sheet().item(item).is_some_and(|item| matches!(item.kind, Kind::Measure { .. }));
+            let says = words.seen_as.contains_key(item);
+            let lacks = if is_carried {
+                (!says).then_some("carried over, and nobody says what was seen")
+            } else if let Some(reading) = words.readings.get(item).filter(|_| is_measured) {
+                let still = |submission: &Stored| {
+                    let own = &self.editions[self.edition_of(submission.given_to().unwrap_or_default())].1;
+                    judge::still_found(self.sheet(), own, &submission.answers(), item, self.sheet(), reading) != Some(false)
+                };
+                submissions().any(still).then_some("still there by the inspector's own reading")
+            } else {
+                (is_measured && !says).then_some("measured, and closed with neither a reading nor a sentence")
+            };
+            if let Some(why) = lacks {
+                return Some(format!("the finding on {item} is {why}"));
+            }
+        }
+        None
+    }
+
     pub fn as_of(&self, car: usize) -> (usize, usize) {
-        let entry = self.cars[car].entry;
-        (self.stored.iter().filter(|stored| stored.entry == entry).count(), self.raises)
+        (self.of_car(car).count(), self.raises)
     }
 
     /// What a record says it has seen.
