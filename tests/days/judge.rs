@@ -185,8 +185,9 @@ impl<'s> Reading<'s> {
     /// The first limit that a reading breaks, worst first.
     fn broken(&self, item: &Item, place: &str, value: f64) -> Option<Weight> {
         let Kind::Measure { unit, .. } = &item.kind else { return None };
-        let slack = 1e-9 * value.abs().max(1.0) * 1.5;
         let size = unit.size();
+        // What arithmetic in the item's own unit may lose: a reading that lies on its limit keeps it.
+        let slack = 1e-9 * (value / size).abs().max(1.0) * size;
         limits(item)
             .find(|(bound, _)| match bound {
                 Bound::AtLeast(least) => value < least * size - slack,
