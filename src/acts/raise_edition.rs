@@ -1,10 +1,10 @@
 //! Raising an event to another edition of the sheet: a record of the event's chain that tells what it moved.
 
-use super::Refusal;
 use super::house::House;
 use super::preview::{self, Moved};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
+use super::{Refusal, fill_in};
 use crate::rules::sheet_file;
 use crate::store::club::{self, Edition};
 use crate::store::history::{self, Appended, EventKind, EventRecord, NewEventRecord};
@@ -119,6 +119,7 @@ pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, raise: 
                     moved: seen.moved(),
                 };
                 let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
+                fill_in::mark_all(db, event_id, &now.edition.sheet).await?;
                 event::set_edition(db, event_id, then.edition.id).await?;
                 super::submit::settle(history::append_to_event(db, &NewEventRecord { body, ..record }).await?)
             })

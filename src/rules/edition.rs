@@ -6,7 +6,8 @@
 //! to falls away only where the edition in force has the item, asks it, reads the answer, and finds it in order. Otherwise it is
 //! *carried*: it stays open until the driver answers anew, or an inspector closes it.
 
-use super::answer::{self, Answers, Asked, asked};
+use super::answer::{self, Answers, Asked, Typed, asked};
+use super::chain::{digest, hex};
 use super::judge::{Finding, Judged, judge};
 use super::sheet::{DateRule, Item, Kind, Sheet};
 use super::units::Units;
@@ -94,6 +95,29 @@ pub fn asks_alike(before: &Item, now: &Item) -> bool {
         _ => true,
     };
     same_kind && same_work
+}
+
+/// The field of what was typed for an item that says which question it was typed for: [`question`]. No item has a field of its own
+/// of this name.
+pub const QUESTION: &str = "q";
+
+/// A short digest of what an item asks for. What was typed for one question answers no other: a draft and a page carry it.
+pub fn question(item: &Item) -> String {
+    let kind = match &item.kind {
+        Kind::YesNo(rule) => format!("{:?}", rule.right),
+        Kind::Measurement(rule) => format!("{:?} {:?}", rule.per, rule.unit.quantity()),
+        Kind::Date(rule) => matches!(rule, DateRule::Done { .. }).to_string(),
+        Kind::Label(rule) => rule.gear.clone(),
+        Kind::TyreCode(rule) => format!("{:?}", rule.per),
+        Kind::Choice(_) | Kind::Text { .. } | Kind::Photo { .. } => String::new(),
+    };
+    let work = item.work.as_ref().map(|work| format!("{} {:?}", work.form.name, work.gives)).unwrap_or_default();
+    hex(&digest(format!("{}|{}|{kind}|{work}", item.id, item.kind.word()).as_bytes()))[..8].to_owned()
+}
+
+/// Whether something was typed for what an item asks now. What says nothing of its question is taken for it.
+pub fn is_typed_for(item: &Item, typed: &Typed) -> bool {
+    typed.get(QUESTION).is_none_or(|asked| *asked == question(item))
 }
 
 /// Items that two editions ask alike but in other words: an old answer counts for them, and a person should know.
