@@ -82,9 +82,6 @@ pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, raise: 
     require(actor, Deed::RunTheEvent, Whose::Event(event_id))?;
     super::submit::check_id(raise.id)?;
     let now = house.event(event_id).await?;
-    if now.edition.id == raise.edition {
-        return Err(Refusal::NotNow(format!("This event is judged by edition {} already.", now.edition.number)));
-    }
     let then = {
         let mut db = house.store.read().await?;
         now.judged_by(house.edition(&mut db, raise.edition).await?)
@@ -103,6 +100,10 @@ pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, raise: 
             Box::pin(async move {
                 if history::has_record(db, raise.id).await? {
                     return Ok(Appended::Again);
+                }
+                if then.edition.id == now.edition.id {
+                    let words = format!("This event is judged by edition {} already.", now.edition.number);
+                    return Err(Refusal::NotNow(words));
                 }
                 if event::edition_of(db, event_id).await? != Some(now.edition.id) {
                     return Err(Refusal::Stale);

@@ -9,7 +9,7 @@
 use super::answer::{self, Answers, Asked, Typed, asked};
 use super::chain::{digest, hex};
 use super::judge::{Finding, Judged, judge};
-use super::sheet::{DateRule, Item, Kind, Sheet};
+use super::sheet::{Bound, DateRule, Item, Kind, Sheet};
 use super::units::Units;
 use super::words::ItemId;
 use jiff::civil::Date;
@@ -70,7 +70,17 @@ pub fn read_and_judge(sheet: &Sheet, given: Given<'_>, stored: &Map<String, Json
 /// Whether the sheet in force has judged an item's answer whole.
 fn is_settled(sheet: &Sheet, answers: &Answers, judged: &Judged, id: &ItemId) -> bool {
     let Some(item) = sheet.item(id.as_str()) else { return false };
-    asked(sheet, item, answers) == Asked::Yes && answers.contains_key(id) && !judged.misses(id)
+    let is_judged = asked(sheet, item, answers) == Asked::Yes && answers.contains_key(id) && !judged.misses(id);
+    is_judged && leans_on(item).all(|other| answers.contains_key(other))
+}
+
+/// The other measurements that an item's limits lean on: without their answers nobody knows whether the reading keeps them.
+fn leans_on(item: &Item) -> impl Iterator<Item = &ItemId> {
+    let limits = if let Kind::Measurement(rule) = &item.kind { rule.limits.as_slice() } else { &[] };
+    limits.iter().filter_map(|limit| match &limit.bound {
+        Bound::AtLeastItem(other) | Bound::WithinPercent(_, other) => Some(other),
+        Bound::AtLeast(_) | Bound::AtMost(_) => None,
+    })
 }
 
 /// Whether two editions' items of one id ask for the same thing, so that an answer to one answers the other. Limits, severities
