@@ -9,7 +9,7 @@ use super::days::{days_between, whole_months};
 use super::gear::judge_label;
 use super::sheet::{DateRule, Gives, Item, Kind, LabelRule, Sheet, TyreCodeRule, Work, YesNo};
 use super::tyres::DateCode;
-use super::units::{Unit, Units};
+use super::units::Units;
 use super::words::{ItemId, Per, Place, Severity, Verdict};
 use super::work;
 use super::worksheet_form::System;

@@ -64,7 +64,8 @@ async fn a_board_read_while_the_sheet_is_raised_is_not_kept_as_if_it_were_of_the
     let file = CLUB_DAY.replacen("{ at_least = 3, severity = \"fix\"", "{ at_least = 2, severity = \"fix\"", 1);
     club.raise_to(&club.event, &file).await;
     assert_eq!(club.board_of("27").await.0, "pending", "the mild sheet does not mind");
-    let (sheet, event) = (format!("/club/events/{}/sheet", club.event), club.event.parse().expect("an id"));
+    let event = club.event.parse().expect("an id");
+    let shown = club.organizer.get(&format!("/club/events/{event}/sheet?edition={strict}")).await.page().await;
 
     let slow = SlowReader::watch(&club.house).await;
     // The organizer's session is in memory, the event is not: it was touched.
@@ -73,7 +74,7 @@ async fn a_board_read_while_the_sheet_is_raised_is_not_kept_as_if_it_were_of_the
     let house = club.house.clone();
     let looks = tokio::spawn(async move { board(&house, event).await.map(|board| board.version) });
     slow.somebody_is_held().await;
-    let raise = club.organizer.post(&sheet, &[("edition", &strict)]).await;
+    let raise = club.raises_as_shown(&club.event, &shown).await;
     assert_eq!(raise.status(), StatusCode::SEE_OTHER, "the sheet is raised while somebody reads the old one");
     slow.let_go();
     looks.await.expect("a look").expect("a board");
