@@ -96,7 +96,7 @@ const CHANGES: [&str; 2] = [
     "case typeof(COLUMN)
          when 'integer' then case when COLUMN in (0, 1) and 'NAME' in ('counts', 'once') then 1 - COLUMN else COLUMN + 1000 end
          when 'text' then COLUMN || 'x'
-         when 'blob' then substr(COLUMN, 1, length(COLUMN) - 1) || x'5a'
+         when 'blob' then unhex(substr(hex(COLUMN), 3) || '5a')
          else SOMETHING end",
     "case when COLUMN is null then SOMETHING else null end",
 ];
