@@ -137,6 +137,10 @@ async fn whatever_a_clearance_rests_on_is_changed_and_named() {
         }
     }
     assert_eq!(unnoticed, [""; 0], "changed, and nobody noticed");
+    for sql in ["update entry set mail = 'x@example.org'", "update photo set width = width + 1", "update club set name = 'x'"] {
+        let verdict = taken.after(sql, &taken.heads).await.expect("a change");
+        assert!(verdict.fits, "no clearance rests on it, and verify says so: {sql}: {}", verdict.words);
+    }
     println!("{tried} changes of columns were tried, {nothing} of them changed nothing");
     assert!(tried > 800 && nothing * 10 < tried, "{tried} tried, {nothing} changed nothing: is the test blunt?");
 }
