@@ -65,8 +65,8 @@ async fn lets_out(club: &Club) {
     assert_eq!(club.organizer.post(person, &[]).await.status(), StatusCode::SEE_OTHER);
 }
 
-/// Two events. In one of them: submissions with photos, a fork, clears, holds, a withdrawal, a raise, a device that was ended, links
-/// that were made anew and taken back, a driver who was erased, a garage.
+/// Two events. In one of them: submissions with photos, clears, holds, a withdrawal, a raise, a device that was ended, links that
+/// were made anew and taken back, a driver who was erased, a garage.
 pub async fn made() -> Club {
     let mut club = Club::open().await;
     let (other, day) = (club.event.clone(), "2026-06-13");
