@@ -63,6 +63,8 @@ select id, event_id, entry_id, place, kind, seen, body, number, made_at, arrived
 drop table record_before;
 
 create index record_by_entry on record (entry_id, place);
+-- the few records of the event itself, among thousands of its entries'
+create index record_of_event on record (event_id, place) where entry_id is null;
 
 create trigger record_stays_as_it_is before update of
     id, event_id, entry_id, place, kind, seen, body, number, made_at, arrived_at, maker_mark, maker_role, link_id, device_id,
@@ -112,6 +114,11 @@ alter table access_link add column holder_salt text;
 
 -- SHA-256 of the JPEG: submissions and sign-offs name their photos by it
 alter table photo add column digest blob;
+
+-- a column that lies behind a picture is read from here, not over all of the picture
+drop index photo_by_entry;
+create index photo_by_entry on photo (entry_id, id, digest);
+create index photo_without_digest on photo (id) where digest is null;
 
 create table access_deed_before as select * from access_deed;
 

@@ -1,8 +1,8 @@
 //! `witnessmark verify`: a club's file, or an export, held against what its records and deeds of access bind.
 //!
 //! It computes every hash anew, follows both chains, and compares the tables with what was bound: the sheet's editions, the
-//! events, the rosters, links and devices, photos. What it cannot see is an end that was cut off, or a whole file that was put in
-//! another's place, while nobody kept a head outside: for that it takes the heads that it printed before.
+//! events, the rosters, links and devices, photos. What it cannot see is an end that was cut off or written anew, or a whole file
+//! that was put in another's place, while nobody kept a head outside: for that it takes the heads that it printed before.
 
 mod access;
 mod event;
@@ -123,7 +123,7 @@ fn verdict(mut lines: Vec<String>, mut misfits: Misfits, kept: Kept) -> Verdict 
     if misfits.named.is_empty() {
         if !is_held {
             lines.push(
-                "What this cannot see is an end that was cut off: keep these lines outside, and give them with --heads next time."
+                "What this cannot see is an end that was cut off or written anew: keep these lines, and give them with --heads."
                     .into(),
             );
         }

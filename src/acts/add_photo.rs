@@ -6,6 +6,7 @@ use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use super::submit::check_id;
 use crate::rules::answer::Typed;
+use crate::rules::edition::QUESTION;
 use crate::store::Touch;
 use crate::store::draft::{self, Draft};
 use crate::store::photo::{self, Photo};
@@ -45,6 +46,8 @@ pub struct Incoming {
 pub struct Place {
     pub entry: Uuid,
     pub item: String,
+    /// Which question it asks: [`crate::rules::edition::question`].
+    pub question: String,
     /// The most photos of the item.
     pub most: usize,
     /// What was sent last for the item: it stands where nothing is typed.
@@ -118,7 +121,10 @@ async fn may_come_in(db: &mut SqliteConnection, place: &Place, incoming: &[Incom
     if photo::count(db, place.entry).await? + (incoming.len() - here.len()) as i64 > MOST_PHOTOS {
         return Err(too_many());
     }
-    let typed = draft::of_entry(db, place.entry).await?.remove(&place.item).unwrap_or_else(|| place.sent.clone());
+    let kept = draft::of_entry(db, place.entry).await?.remove(&place.item);
+    let is_for_it = |typed: &Typed| typed.get(QUESTION).is_none_or(|asked| *asked == place.question);
+    let mut typed = kept.filter(is_for_it).unwrap_or_else(|| place.sent.clone());
+    typed.insert(QUESTION.into(), place.question.clone());
     let listed: Vec<String> =
         typed.get("photo").map(|ids| ids.split_whitespace().map(str::to_owned).collect()).unwrap_or_default();
     let more = incoming.iter().filter(|photo| photo.id.is_none_or(|id| !listed.contains(&id.to_string()))).count();

@@ -6,12 +6,14 @@ use super::refusal::ItemTroubles;
 use super::rights::{Actor, Deed, Whose, require};
 use super::two_devices::{Marks, Met, meet};
 use crate::rules::answer::{self, Answers};
+use crate::rules::edition::{QUESTION, is_typed_for, question};
 use crate::rules::judge::Judged;
 use crate::rules::sheet::Sheet;
 use crate::store::Touch;
 use crate::store::draft::{self, Draft};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 /// The longest text of one field that is kept, in bytes: more than any answer may have, so that what is too long is still
@@ -64,8 +66,8 @@ pub async fn keep_page(house: &House, actor: &Actor, entry: Uuid, page: Typing) 
         .write_as(actor, Touch::Nothing, move |db| {
             Box::pin(async move {
                 // Looked at where it is written: between a look outside and the writing another device may have been.
-                let stands = over(draft::of_entry(db, entry).await?, sent);
-                let met = meet(&stands, &was, typed);
+                let stands = over(for_sheet(&known.edition.sheet, draft::of_entry(db, entry).await?), sent);
+                let met = meet(&stands, &was, marked(&known.edition.sheet, typed));
                 draft::keep(db, entry, &met.kept, now).await?;
                 Ok(met)
             })
@@ -76,6 +78,8 @@ pub async fn keep_page(house: &House, actor: &Actor, entry: Uuid, page: Typing) 
 /// Has what was sent last stand as typed, where nothing else is: what is sent must be what the page showed.
 pub async fn let_stand(house: &House, actor: &Actor, entry: Uuid, sent: Draft) -> Result<(), Refusal> {
     let now = house.now();
+    let known = house.event_of_entry(entry).await?;
+    let sent = marked(&known.edition.sheet, sent);
     house
         .write_as(actor, Touch::Nothing, move |db| {
             Box::pin(async move { Ok(draft::keep_where_nothing_is(db, entry, &sent, now).await?) })
@@ -91,10 +95,34 @@ pub fn over(mut draft: Draft, sent: Draft) -> Draft {
     draft
 }
 
-/// What is typed for an entry and not yet sent.
-pub async fn draft(house: &House, entry: Uuid) -> Result<Draft, Refusal> {
+/// What is typed for an entry and not yet sent, as far as it was typed for what the sheet asks now.
+pub async fn draft(house: &House, known: &KnownEvent, entry: Uuid) -> Result<Draft, Refusal> {
     let mut db = house.store.read().await?;
-    Ok(draft::of_entry(&mut db, entry).await?)
+    Ok(for_sheet(&known.edition.sheet, draft::of_entry(&mut db, entry).await?))
+}
+
+/// A draft without what was typed for a question that the sheet asks otherwise now: "no" to the old one may be "yes" to the new.
+pub(super) fn for_sheet(sheet: &Sheet, mut draft: Draft) -> Draft {
+    draft.retain(|id, typed| sheet.item(id).is_none_or(|item| is_typed_for(item, typed)));
+    draft
+}
+
+/// A draft that says for each item which question it was typed for. A page says so itself: it may be older than the sheet.
+fn marked(sheet: &Sheet, mut draft: Draft) -> Draft {
+    for (id, typed) in &mut draft {
+        if let Some(item) = sheet.item(id) {
+            typed.entry(QUESTION.to_owned()).or_insert_with(|| question(item));
+        }
+    }
+    draft
+}
+
+/// Says of everything typed for an event that has no mark yet that it was typed for this sheet's questions: before another comes.
+pub(super) async fn mark_all(db: &mut SqliteConnection, event: Uuid, sheet: &Sheet) -> Result<(), Refusal> {
+    for item in sheet.items() {
+        draft::mark(db, event, item.id.as_str(), &question(item)).await?;
+    }
+    Ok(())
 }
 
 /// The answers of a draft that can be read, and the troubles of those that cannot.

@@ -1,10 +1,10 @@
 //! Raising an event to another edition of the sheet: a record of the event's chain that tells what it moved.
 
-use super::Refusal;
 use super::house::House;
 use super::preview::{self, Moved};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
+use super::{Refusal, fill_in};
 use crate::rules::sheet_file;
 use crate::store::club::{self, Edition};
 use crate::store::history::{self, Appended, EventKind, EventRecord, NewEventRecord};
@@ -82,9 +82,6 @@ pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, raise: 
     require(actor, Deed::RunTheEvent, Whose::Event(event_id))?;
     super::submit::check_id(raise.id)?;
     let now = house.event(event_id).await?;
-    if now.edition.id == raise.edition {
-        return Err(Refusal::NotNow(format!("This event is judged by edition {} already.", now.edition.number)));
-    }
     let then = {
         let mut db = house.store.read().await?;
         now.judged_by(house.edition(&mut db, raise.edition).await?)
@@ -104,6 +101,10 @@ pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, raise: 
                 if history::has_record(db, raise.id).await? {
                     return Ok(Appended::Again);
                 }
+                if then.edition.id == now.edition.id {
+                    let words = format!("This event is judged by edition {} already.", now.edition.number);
+                    return Err(Refusal::NotNow(words));
+                }
                 if event::edition_of(db, event_id).await? != Some(now.edition.id) {
                     return Err(Refusal::Stale);
                 }
@@ -119,6 +120,7 @@ pub async fn raise_edition(house: &House, actor: &Actor, event_id: Uuid, raise: 
                     moved: seen.moved(),
                 };
                 let body = serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))?;
+                fill_in::mark_all(db, event_id, &now.edition.sheet).await?;
                 event::set_edition(db, event_id, then.edition.id).await?;
                 super::submit::settle(history::append_to_event(db, &NewEventRecord { body, ..record }).await?)
             })

@@ -206,7 +206,7 @@ fn read_given(known: &KnownEvent, given: &Map<String, Json>, house: &House) -> R
 }
 
 async fn read_kept(house: &House, known: &KnownEvent, entry: Uuid) -> Result<Answers, Refusal> {
-    let draft = fill_in::draft(house, entry).await?;
+    let draft = fill_in::draft(house, known, entry).await?;
     let (answers, troubles) = read_draft(&known.edition.sheet, &draft, today(house, known));
     if troubles.is_empty() { Ok(answers) } else { Err(Refusal::Answers(troubles)) }
 }

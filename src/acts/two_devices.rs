@@ -5,6 +5,7 @@
 //! that the page did not change never undoes what another device typed since, and one that both changed is put to the driver.
 
 use crate::rules::answer::Typed;
+use crate::rules::edition::QUESTION;
 use crate::store::draft::Draft;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -15,7 +16,7 @@ const BY_THEMSELVES: [&str; 3] = ["unit", "date-is", "w.units"];
 
 /// An item's fields as far as somebody typed them. Photos come and go by a form of their own.
 fn essence(typed: &Typed) -> BTreeMap<&str, &str> {
-    let said = |(name, text): (&'_ String, &'_ String)| !text.trim().is_empty() && name != "photo";
+    let said = |(name, text): (&'_ String, &'_ String)| !text.trim().is_empty() && name != "photo" && name != QUESTION;
     let fields: BTreeMap<&str, &str> =
         typed.iter().filter(|&(name, text)| said((name, text))).map(|(name, text)| (name.as_str(), text.trim())).collect();
     if fields.keys().all(|name| BY_THEMSELVES.contains(name)) { BTreeMap::new() } else { fields }

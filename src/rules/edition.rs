@@ -6,9 +6,10 @@
 //! to falls away only where the edition in force has the item, asks it, reads the answer, and finds it in order. Otherwise it is
 //! *carried*: it stays open until the driver answers anew, or an inspector closes it.
 
-use super::answer::{self, Answers, Asked, asked};
+use super::answer::{self, Answers, Asked, Typed, asked};
+use super::chain::{digest, hex};
 use super::judge::{Finding, Judged, judge};
-use super::sheet::{DateRule, Item, Kind, Sheet};
+use super::sheet::{Bound, DateRule, Item, Kind, Sheet};
 use super::units::Units;
 use super::words::ItemId;
 use jiff::civil::Date;
@@ -69,7 +70,17 @@ pub fn read_and_judge(sheet: &Sheet, given: Given<'_>, stored: &Map<String, Json
 /// Whether the sheet in force has judged an item's answer whole.
 fn is_settled(sheet: &Sheet, answers: &Answers, judged: &Judged, id: &ItemId) -> bool {
     let Some(item) = sheet.item(id.as_str()) else { return false };
-    asked(sheet, item, answers) == Asked::Yes && answers.contains_key(id) && !judged.misses(id)
+    let is_judged = asked(sheet, item, answers) == Asked::Yes && answers.contains_key(id) && !judged.misses(id);
+    is_judged && leans_on(item).all(|other| answers.contains_key(other))
+}
+
+/// The other measurements that an item's limits lean on: without their answers nobody knows whether the reading keeps them.
+fn leans_on(item: &Item) -> impl Iterator<Item = &ItemId> {
+    let limits = if let Kind::Measurement(rule) = &item.kind { rule.limits.as_slice() } else { &[] };
+    limits.iter().filter_map(|limit| match &limit.bound {
+        Bound::AtLeastItem(other) | Bound::WithinPercent(_, other) => Some(other),
+        Bound::AtLeast(_) | Bound::AtMost(_) => None,
+    })
 }
 
 /// Whether two editions' items of one id ask for the same thing, so that an answer to one answers the other. Limits, severities
@@ -94,6 +105,29 @@ pub fn asks_alike(before: &Item, now: &Item) -> bool {
         _ => true,
     };
     same_kind && same_work
+}
+
+/// The field of what was typed for an item that says which question it was typed for: [`question`]. No item has a field of its own
+/// of this name.
+pub const QUESTION: &str = "q";
+
+/// A short digest of what an item asks for. What was typed for one question answers no other: a draft and a page carry it.
+pub fn question(item: &Item) -> String {
+    let kind = match &item.kind {
+        Kind::YesNo(rule) => format!("{:?}", rule.right),
+        Kind::Measurement(rule) => format!("{:?} {:?}", rule.per, rule.unit.quantity()),
+        Kind::Date(rule) => matches!(rule, DateRule::Done { .. }).to_string(),
+        Kind::Label(rule) => rule.gear.clone(),
+        Kind::TyreCode(rule) => format!("{:?}", rule.per),
+        Kind::Choice(_) | Kind::Text { .. } | Kind::Photo { .. } => String::new(),
+    };
+    let work = item.work.as_ref().map(|work| format!("{} {:?}", work.form.name, work.gives)).unwrap_or_default();
+    hex(&digest(format!("{}|{}|{kind}|{work}", item.id, item.kind.word()).as_bytes()))[..8].to_owned()
+}
+
+/// Whether something was typed for what an item asks now. What says nothing of its question is taken for it.
+pub fn is_typed_for(item: &Item, typed: &Typed) -> bool {
+    typed.get(QUESTION).is_none_or(|asked| *asked == question(item))
 }
 
 /// Items that two editions ask alike but in other words: an old answer counts for them, and a person should know.

@@ -33,7 +33,7 @@ pub async fn is_wanted(db: &mut SqliteConnection) -> Result<bool, StoreError> {
              or exists (select 1 from entry where driver_mark is null)
              or exists (select 1 from access_link where holder_salt is null and holder <> '')
              or exists (select 1 from event where not exists (
-                 select 1 from record where record.event_id = event.id and record.kind = 'opened'))
+                 select 1 from record where record.event_id = event.id and record.entry_id is null and record.kind = 'opened'))
              or (exists (select 1 from access_link) and not exists (select 1 from access_deed where hash is not null))",
     )
     .fetch_one(db)
@@ -48,7 +48,8 @@ pub async fn bind(db: &mut Writing, mut chance: Chance) -> Result<(), StoreError
     begin_deeds(db, chance.now).await?;
     let events: Vec<Vec<u8>> = sqlx::query_scalar(
         "select id from event where not exists (
-             select 1 from record where record.event_id = event.id and record.kind = 'opened') order by id",
+             select 1 from record where record.event_id = event.id and record.entry_id is null and record.kind = 'opened')
+         order by id",
     )
     .fetch_all(&mut **db)
     .await?;

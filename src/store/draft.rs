@@ -42,6 +42,20 @@ pub async fn keep_where_nothing_is(
     write(db, beside, entry, typed, at).await
 }
 
+/// Says of what is typed for an item, in all entries of an event, which question it was typed for, where nothing says so yet.
+pub async fn mark(db: &mut SqliteConnection, event: Uuid, item: &str, question: &str) -> Result<(), StoreError> {
+    sqlx::query(
+        "update draft set typed = json_set(typed, '$.q', ?3) where item = ?2 and json_extract(typed, '$.q') is null
+         and entry_id in (select id from entry where event_id = ?1)",
+    )
+    .bind(&event.as_bytes()[..])
+    .bind(item)
+    .bind(question)
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
 async fn write(
     db: &mut SqliteConnection,
     statement: &'static str,

@@ -102,7 +102,7 @@ pub struct NewRecord {
     /// Goes into the hash with the maker's name, so that an erased name cannot be guessed back.
     pub salt: [u8; 20],
     pub counts: bool,
-    /// The edition its maker acted by: where it is not the one in force any more, nothing is written. `None`: whatever is in force.
+    /// The edition its maker acted by: where it is not in force any more, nothing is written. `None`: any edition will do.
     pub edition: Option<Uuid>,
 }
 
@@ -247,9 +247,10 @@ pub async fn has(db: &mut SqliteConnection, event: Uuid, place: i64, hash: &str)
     Ok(there.is_some_and(|there| data_encoding::HEXLOWER.encode(&there) == hash))
 }
 
-/// The place from which on the event's records also bind the sheet, the event and the roster; `None` while none does.
+/// The place from which on the event's records also bind the sheet, the event and the roster; `None` while none does. The first
+/// record of the event itself is the first that does.
 pub async fn strong_from(db: &mut SqliteConnection, event: Uuid) -> Result<Option<i64>, StoreError> {
-    Ok(sqlx::query_scalar("select min(place) from record where event_id = ? and form = 2")
+    Ok(sqlx::query_scalar("select min(place) from record where event_id = ? and entry_id is null")
         .bind(&event.as_bytes()[..])
         .fetch_one(db)
         .await?)

@@ -92,7 +92,7 @@ impl Proof {
     /// # Errors
     /// What SQLite says.
     pub async fn open(path: &Path) -> Result<Proof, StoreError> {
-        let mut db = SqliteConnectOptions::new().filename(path).read_only(true).connect().await?;
+        let mut db = SqliteConnectOptions::new().filename(path).read_only(true).disable_statement_logging().connect().await?;
         sqlx::query("begin").execute(&mut db).await?;
         let is_bound: bool = sqlx::query_scalar("select exists (select 1 from pragma_table_info('record') where name = 'form')")
             .fetch_one(&mut db)

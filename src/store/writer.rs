@@ -137,7 +137,7 @@ pub struct Writing {
 
 /// How many events' ends are remembered.
 const EVENTS_KEPT: usize = 1000;
-/// How many ids of records are remembered, over all entries: some tens of megabytes.
+/// How many ids of records, and ids that these name, are remembered over all entries: some tens of megabytes.
 const IDS_KEPT: usize = 500_000;
 
 impl Deref for Writing {
@@ -202,11 +202,12 @@ impl Writing {
             return Ok(Ends::of(event, end, new));
         }
         let end = history::read_entry_end(&mut self.connection, entry).await?;
-        if self.ids_kept + end.ids.len() > IDS_KEPT {
+        let ids = end.ids.len() + end.awaited.len() + 1;
+        if self.ids_kept + ids > IDS_KEPT {
             self.forget();
         }
         let ends = Ends::of(event, &end, new);
-        self.ids_kept += end.ids.len() + 1;
+        self.ids_kept += ids;
         self.entries.insert(entry, end);
         Ok(ends)
     }
@@ -218,7 +219,10 @@ impl Writing {
             end.hash = Some(hash);
             end.submissions += u32::from(new.kind == Kind::Submission);
             end.take(new.id, new.seen.iter().copied());
-            self.ids_kept += 1;
+            self.ids_kept += 1 + new.seen.len();
+        }
+        if self.ids_kept > IDS_KEPT {
+            self.forget();
         }
     }
 

@@ -4,6 +4,7 @@
 
 use super::page::count;
 use crate::rules::answer::{Answer, Typed, Value};
+use crate::rules::edition::QUESTION;
 use crate::rules::sheet::{Item, Kind, NOT_APPLICABLE};
 use crate::rules::words::Place;
 use crate::rules::work::PREFIX;
@@ -60,7 +61,7 @@ pub fn typed(item: &Item, typed: &Typed) -> String {
     let part = |(name, text): (&String, &String)| match name.as_str() {
         "" if text.parse::<f64>().is_ok() => Some(format!("{text} {unit}")),
         "" => Some(tapped(item, text).unwrap_or(text).to_owned()),
-        "unit" | "photo" | "date-is" | "w.units" => None,
+        "unit" | "photo" | "date-is" | "w.units" | QUESTION => None,
         "note" => Some(format!("note: {text}")),
         "date" => Some(format!("date {text}")),
         other => match places.iter().find(|place| place.token() == other) {

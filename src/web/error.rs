@@ -260,7 +260,6 @@ pub(super) fn panicked(cause: Box<dyn Any + Send + 'static>) -> Response {
 mod tests {
     use super::*;
     use axum::Router;
-    use axum::routing::get;
     use tokio::io::{AsyncReadExt, AsyncWriteExt};
     use tower_http::catch_panic::CatchPanicLayer;
 
@@ -270,10 +269,8 @@ mod tests {
 
     /// The answer to a request, head and body, over a wire of its own.
     async fn answer(accept: &str) -> String {
-        let pages = Router::new()
-            .route("/", get(breaks))
-            .layer(CatchPanicLayer::custom(panicked))
-            .layer(axum::middleware::from_fn(as_asked));
+        let pages =
+            Router::new().fallback(breaks).layer(CatchPanicLayer::custom(panicked)).layer(axum::middleware::from_fn(as_asked));
         let listener = tokio::net::TcpListener::bind(("127.0.0.1", 0)).await.expect("a port");
         let address = listener.local_addr().expect("an address");
         tokio::spawn(async move { axum::serve(listener, pages).await });

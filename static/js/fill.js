@@ -27,7 +27,11 @@ const touched = new Set();
 
 /** Puts what was typed back into the fields, and marks the items that the page showed otherwise. */
 function restore(text, isSent) {
-  const typed = [...new URLSearchParams(text)];
+  // What was typed for a question that is asked otherwise now answers nothing: it stays where it was sent.
+  const kept = new URLSearchParams(text);
+  const asked = (name) => `${name.split(".")[0]}.q`;
+  const same = (name) => (kept.get(asked(name)) ?? form.elements[asked(name)]?.value) === form.elements[asked(name)]?.value;
+  const typed = [...kept].filter(([name]) => !name.endsWith(".q") && same(name));
   // An answer may open the item that the next text belongs to.
   for (let pass = 0; pass < 3; pass += 1) {
     for (const [name, value] of typed) {

@@ -4,8 +4,21 @@ import { all, drop, put } from "./keep.js";
 
 const nameOf = (item) => `sign-off ${item.path.split("/")[2]} ${item.id}`;
 
-/** What waits in this event, oldest first; what was refused waits for a person. */
-export const waiting = (event) => all(`sign-off ${event} `);
+const seenBy = (item) => new URLSearchParams(item.fields).get("seen");
+
+/** What was signed after another that waits comes after it, whatever this device's clock said. */
+function inOrder(items) {
+  const left = [...items];
+  const ordered = [];
+  while (left.length > 0) {
+    const next = left.findIndex((item) => !left.some((other) => other.id === seenBy(item)));
+    ordered.push(...left.splice(Math.max(next, 0), 1));
+  }
+  return ordered;
+}
+
+/** What waits in this event, in the order in which it was signed; what was refused waits for a person. */
+export const waiting = async (event) => inOrder(await all(`sign-off ${event} `));
 
 export const keep = (item) => put(nameOf(item), item);
 
@@ -63,11 +76,9 @@ async function unsent(item, answer) {
  * that never comes could not be cleared again: what the refused one had seen stands there instead.
  */
 async function passOver(refused, items) {
-  const seen = new URLSearchParams(refused.fields).get("seen");
-  for (const item of items.filter((item) => item.path === refused.path)) {
+  for (const item of items.filter((item) => seenBy(item) === refused.id)) {
     const fields = new URLSearchParams(item.fields);
-    if (fields.get("seen") !== refused.id) continue;
-    fields.set("seen", seen);
+    fields.set("seen", seenBy(refused));
     item.fields = fields.toString();
     await keep(item);
   }

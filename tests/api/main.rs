@@ -11,6 +11,7 @@ mod circles;
 mod come_in;
 mod command_line;
 mod command_line_standing;
+mod command_line_verify;
 mod command_line_worksheets;
 mod conditions;
 mod doors;

@@ -117,7 +117,7 @@ async fn a_clear_that_leaves_a_finding_open_is_refused_at_that_finding() {
     assert_eq!(car.clears().await.status(), StatusCode::SEE_OTHER, "both seen put right");
     assert_eq!(club.board_of("27").await.0, "cleared");
     let history = club.car_page("27").await.text();
-    let told = "Seen put right: Brake pad (New ones are fitted). Seen put right: Windscreen.";
+    let told = "Seen put right: Brake pad (New ones are fitted). Seen put right: Windscreen, mirrors.";
     assert!(history.contains(told), "years later it can be read: {history}");
 }
 

@@ -244,7 +244,7 @@ async fn first_form(club: &Club, pass: &Pass) -> String {
         bytes.push(text.len() as u8);
         bytes.extend(text.bytes());
     }
-    let signature = witnessmark::rules::pass::sign(&key, &[b"witnessmark pass 1", &bytes[..]].concat());
+    let signature = witnessmark::rules::pass::sign(&key, &[&b"witnessmark pass 1"[..], &bytes].concat());
     data_encoding::BASE32_NOPAD.encode(&[&bytes[..], &signature].concat())
 }
 

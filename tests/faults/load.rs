@@ -117,8 +117,10 @@ impl Paddock {
         let event = location(&told(post("/club/events".into(), &form)).await).split('/').nth(3).expect("an event").to_owned();
         let added = told(post(format!("/club/events/{event}/sheet/editions"), &[("file", SHORT_SHEET)])).await;
         assert_eq!(added.status(), StatusCode::SEE_OTHER, "the short sheet can be read: {:?}", added.text().await);
-        let edition = page(visit(location(&added))).await.value_of("section.alert input[name=edition]");
-        told(post(format!("/club/events/{event}/sheet"), &[("edition", &edition)])).await;
+        let shown = page(visit(location(&added))).await;
+        let [id, edition, digest] =
+            ["id", "edition", "shown"].map(|name| shown.value_of(&format!("section.alert input[name={name}]")));
+        told(post(format!("/club/events/{event}/sheet"), &[("id", &id), ("edition", &edition), ("shown", &digest)])).await;
 
         let roster: String = (1..=CARS).map(|n| format!("{n},Driver {n},Corvane S4,A,\n")).collect();
         let roster = reqwest::multipart::Form::new().text("text", format!("number,name,car,group,mail\n{roster}"));

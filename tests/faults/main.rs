@@ -5,8 +5,11 @@
 #[path = "../club/mod.rs"]
 mod club;
 
+mod bound_columns;
 mod changed_bytes;
 mod dice;
+mod every_column;
+mod full_club;
 mod full_disk;
 mod half_a_deed;
 mod hang_up;

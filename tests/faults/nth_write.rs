@@ -87,9 +87,7 @@ async fn the_whole_day(failing: Failing) {
     let editions = format!("/club/events/{event}/sheet/editions");
     let added = day.breaks("another edition", 1, &[], async || organizer.post(&editions, &[("file", &file)]).await).await;
     let shown = organizer.get(&added.location()).await.page().await;
-    let edition = shown.value_of("section.alert input[name=edition]");
-    let sheet = format!("/club/events/{event}/sheet");
-    day.breaks("the event raised to it", 1, &[], async || organizer.post(&sheet, &[("edition", &edition)]).await).await;
+    day.breaks("the event raised to it", 2, &[], async || club.raises_as_shown(event, &shown).await).await;
 }
 
 /// A photo is two deeds: the picture, then its place in the draft. A picture without a place hurts nobody.

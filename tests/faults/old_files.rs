@@ -12,7 +12,8 @@ use witnessmark::acts::House;
 use witnessmark::acts::board::board;
 use witnessmark::acts::set_up::set_up;
 use witnessmark::rules::chain::{Sealed, hex};
-use witnessmark::store::OpenError;
+use witnessmark::store::{OpenError, history};
+use witnessmark::verify::{self, Kept, Verdict};
 use witnessmark::web::{Web, router};
 
 /// A club after a day: one car cleared, one flagged, one waiting, one that typed and did not send.
@@ -146,6 +147,67 @@ async fn a_file_from_before_garages_is_brought_up_to_date_and_nothing_in_it_is_a
     let opened = again.post(&format!("{}/garage", driver.home()), &[("id", &club.new_id()), ("deed", "open")]).await;
     assert_eq!(opened.status(), StatusCode::OK, "and a driver opens a garage in it");
     house.close().await;
+}
+
+/// A driver who was erased, a person who was let go: what was before stays so, and is bound from the baseline on.
+#[tokio::test]
+async fn a_file_from_before_records_bound_what_they_rest_on_gets_a_baseline_and_verifies() {
+    let club = after_a_day().await;
+    let erase = format!("/club/events/{}/entries/{}/data/erase", club.event, club.entry("27").await);
+    assert_eq!(club.organizer.post(&erase, &[("number", "27")]).await.status(), StatusCode::SEE_OTHER);
+    let path = club.database();
+    club.close().await;
+    let old = made_by(&path, 4).await;
+    let before = verified(&old, Kept::nothing()).await;
+    assert!(before.fits && before.words.contains("is from before"), "its chain fits before it is opened: {}", before.words);
+    let kept = Kept::read(&before.words).expect("heads");
+    let records = count_of_records(&old).await;
+
+    let house = Arc::new(House::open(&old, club.clock.clone()).await.expect("the step is made"));
+    let event = club.event.parse().expect("an id");
+    let standings: Vec<String> =
+        board(&house, event).await.expect("a board").rows.iter().map(|row| row.standing.to_string()).collect();
+    assert_eq!(standings, ["cleared", "flagged", "pending", "pending"]);
+    let opened = {
+        let mut db = house.store.read().await.expect("a reader");
+        history::event_records(&mut db, event).await.expect("the event's records")
+    };
+    assert_eq!(opened.len(), 1);
+    assert!(opened[0].maker.is_none() && opened[0].body.contains("\"baseline\":true"), "{opened:?}");
+    house.close().await;
+    let bound = rows(&old).await;
+    let house = House::open(&old, club.clock.clone()).await.expect("opened again");
+    house.close().await;
+    assert_unchanged(&bound, &rows(&old).await, &[], "opened again, it is bound already");
+
+    let after = verified(&old, kept).await;
+    assert!(after.fits, "{}", after.words);
+    let words = format!("from record {} on, records also bind the sheet, the event and the roster", records + 1);
+    assert!(after.words.contains(&words), "it says from where on: {}", after.words);
+    let sealed = witnessmark::store::sealed_records(&old).await.expect("the records");
+    assert_eq!(sealed.iter().filter(|record| record.form == 1).count(), records, "what was sealed before stays as it was");
+    for (sql, what) in [
+        ("update event set day = '2026-05-10'", "venue, day, zone"),
+        ("update entry set car = 'Another' where number = '7'", "the roster line of car 7"),
+        ("update access_link set revoked_at = null, holder = 'R. Halt' where role = 'inspector'", "link"),
+        ("update edition set file = file || '#'", "edition"),
+    ] {
+        let copy = old.with_file_name("copy.sqlite");
+        std::fs::copy(&old, &copy).expect("a copy");
+        sqlx::query(sqlx::AssertSqlSafe(sql)).execute(&mut open_raw(&copy).await).await.expect("a change");
+        let verdict = verified(&copy, Kept::nothing()).await;
+        assert!(!verdict.fits && verdict.words.contains(what), "{sql}: {}", verdict.words);
+    }
+}
+
+async fn verified(path: &Path, kept: Kept) -> Verdict {
+    verify::database(path, kept).await.expect("the file can be read")
+}
+
+async fn count_of_records(path: &Path) -> usize {
+    let count: i64 =
+        sqlx::query_scalar("select count(*) from record").fetch_one(&mut open_raw(path).await).await.expect("a count");
+    count as usize
 }
 
 /// What the file's tables, triggers and indexes are.

@@ -1,6 +1,6 @@
 //! The proof: a history of a few hundred records, and every single byte of it changed, one at a time.
 
-use witnessmark::rules::chain::{Chain, Sealed, digest, hex, mark_of, verify};
+use witnessmark::rules::chain::{BoundEdition, Chain, Sealed, digest, hex, mark_of, verify};
 
 /// A history of two events with a few cars each, as the store would have it. The first half of each event is of the form of
 /// before, the rest binds what it rests on; every ninth record of that rest is the event's own.
@@ -146,6 +146,27 @@ fn a_record_that_was_exported_before_verifies_by_the_rule_of_its_time() {
     assert!(verify([record.clone()]).is_ok());
     let weaker = Sealed { place: 2, id: "r2".into(), ..record };
     assert!(verify([weaker]).is_err());
+}
+
+/// As above for a record of now: the edition's digest and the hash were computed with Python's hashlib.
+#[test]
+fn a_record_of_now_has_the_hash_that_another_program_computes() {
+    let edition = BoundEdition { number: 2, name: "Club day", file: "[sheet]\n", made_at: 5, made_by: "M. Ashdown" };
+    assert_eq!(hex(&edition.digest()), "64cf3a5d0337701a549aa65392d6615952940a4d0b88d6f04fbf07b383d9507c");
+    let line = [
+        r#"{"form":2,"place":1,"id":"r1","event":"e1","entry":null,"kind":"raise","seen":[],"body":"{}","number":null,"#,
+        r#""made_at":1,"arrived_at":1,"maker":"R. Holt","maker_salt":"00ff","#,
+        r#""maker_mark":"db4de9802d126bd78b268ce1b04eda829ffc391d0c8ab43c59e9dd3a9c9f3c83","#,
+        r#""maker_role":"organizer","link":"l1","device":"d1","counts":true,"edition":"s2","edition_digest":"DIGEST","#,
+        r#""event_digest":"aa","entry_before":null,"event_before":null,"hash":"HASH"}"#,
+    ]
+    .concat();
+    let hash = "e66bf603cfc244a6b8b7fb62902bf75996a8246550d8585e50133d4c43af83d0";
+    let line = line.replace("DIGEST", &hex(&edition.digest())).replace("HASH", hash);
+    let record: Sealed = serde_json::from_str(&line).expect("a line");
+    assert_eq!(serde_json::to_string(&record).expect("JSON"), line);
+    assert_eq!(hex(&record.reckon()), hash);
+    assert!(verify([record]).is_ok());
 }
 
 #[test]

@@ -52,7 +52,7 @@ fn fact(day: Date, item: &str, text: &str) -> (Timestamp, Change) {
 
 fn offered(garage: &Garage, given: &Map<String, Json>) -> BTreeMap<String, Offer> {
     let answers = answers(given);
-    offers(garage, CAR, &[Earlier { event: "Spring day", day: SPRING, answers: &answers }], &SHEET, TODAY)
+    offers(garage, CAR, &[Earlier { event: "Spring day", day: SPRING, sheet: &SHEET, answers: &answers }], &SHEET, TODAY)
 }
 
 fn text(offer: &Offer) -> &str {
@@ -133,8 +133,8 @@ fn of_two_earlier_sheets_the_newer_is_offered_in_whatever_order_they_come() {
     first.insert("tyre-marking".into(), json!({"value": "195/50 R15 82V"}));
     second.insert("tyre-marking".into(), json!({"value": "205/50 R15 86V"}));
     let (first, second) = (answers(&first), answers(&second));
-    let old = || Earlier { event: "Autumn day", day: date(2025, 10, 4), answers: &first };
-    let new = || Earlier { event: "Spring day", day: SPRING, answers: &second };
+    let old = || Earlier { event: "Autumn day", day: date(2025, 10, 4), sheet: &SHEET, answers: &first };
+    let new = || Earlier { event: "Spring day", day: SPRING, sheet: &SHEET, answers: &second };
     for earlier in [[old(), new()], [new(), old()]] {
         let found = offers(&garage(vec![]), CAR, &earlier, &SHEET, TODAY);
         assert_eq!((text(&found["tyre-marking"]), found["tyre-marking"].from.as_str()), ("205/50 R15 86V", "Spring day"));

@@ -119,7 +119,7 @@ async fn bring(house: &House, entry: Uuid, link: Option<Uuid>, units: &Units) ->
     let state = state::read(house, &known, entry, units).await?;
     let sent =
         state.shown().map(|sent| sent.answers.iter().map(|(item, answer)| (item.to_string(), answer.to_typed())).collect());
-    let draft = fill_in::over(fill_in::draft(house, entry).await?, sent.unwrap_or_default());
+    let draft = fill_in::over(fill_in::draft(house, &known, entry).await?, sent.unwrap_or_default());
     let sheet = &known.edition.sheet;
     let (answers, troubles) = fill_in::read_draft(sheet, &draft, fill_in::today(house, &known));
     let judged = judge(sheet, &answers, known.event.day, units);
@@ -196,7 +196,8 @@ impl Looked {
                 let sent = one.state.in_force.last()?;
                 let zone = TimeZone::get(&one.known.event.zone).unwrap_or(TimeZone::UTC);
                 let day = sent.arrived_at.to_zoned_datetime(zone).date();
-                Some(Earlier { event: &one.known.event.name, day, answers: &sent.answers })
+                let sheet = &one.known.edition.sheet;
+                Some(Earlier { event: &one.known.event.name, day, sheet, answers: &sent.answers })
             })
             .collect();
         offers(&self.garage, car.id, &earlier, &this.known.edition.sheet, self.today)

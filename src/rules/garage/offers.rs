@@ -4,6 +4,7 @@ use super::book::{Garage, GearPiece};
 use super::kinds::unit_asked;
 use super::ready::judge_piece;
 use crate::rules::answer::{Answers, Typed, from_typed};
+use crate::rules::edition::asks_alike;
 use crate::rules::sheet::{Item, Kind, Sheet};
 use crate::rules::units::Unit;
 use crate::rules::words::Verdict;
@@ -27,6 +28,8 @@ pub struct Offer {
 pub struct Earlier<'a> {
     pub event: &'a str,
     pub day: Date,
+    /// The sheet that the answers are read by.
+    pub sheet: &'a Sheet,
     pub answers: &'a Answers,
 }
 
@@ -46,7 +49,10 @@ pub fn offers(garage: &Garage, car: Uuid, earlier: &[Earlier<'_>], sheet: &Sheet
     };
     for sent in earlier {
         for item in sheet.items().filter(|item| !matches!(item.kind, Kind::Photo { .. })) {
-            if let Some(answer) = sent.answers.get(&item.id) {
+            let asked = sent.sheet.item(item.id.as_str());
+            if let Some(answer) = sent.answers.get(&item.id)
+                && asked.is_some_and(|asked| asks_alike(asked, item))
+            {
                 offer(item, answer.to_typed(), sent.event, sent.day);
             }
         }

@@ -55,7 +55,7 @@ impl Mine {
         require(actor, Deed::FillIn, Whose::Entry { event: known.event.id, entry: id })?;
         let state = state::read(&web.house, &known, id, units).await?;
         // Where nothing is typed, what was sent last stands.
-        let draft = fill_in::over(fill_in::draft(&web.house, id).await?, sent_of(&state));
+        let draft = fill_in::over(fill_in::draft(&web.house, &known, id).await?, sent_of(&state));
         let sheet = &known.edition.sheet;
         let (answers, troubles) = fill_in::read_draft(sheet, &draft, fill_in::today(&web.house, &known));
         let judged = judge(sheet, &answers, known.event.day, units);

@@ -5,6 +5,7 @@ use crate::acts::Refusal;
 use crate::acts::add_photo::{Incoming, Place, add_photos};
 use crate::acts::refusal::field;
 use crate::acts::rights::{Deed, Whose, require};
+use crate::rules::edition::question;
 use crate::rules::sheet::Kind;
 use crate::store::photo;
 use crate::web::Web;
@@ -28,8 +29,9 @@ pub(super) async fn add(
     let mine = Mine::of(&web, &actor, entry, &units).await?;
     let area = mine.known.edition.sheet.areas.iter().find(|area| area.items.iter().any(|other| other.id.as_str() == item));
     let area = area.ok_or(Refusal::NotHere)?;
-    let most = match mine.known.edition.sheet.item(&item).map(|item| &item.kind) {
-        Some(Kind::Photo { most }) => *most,
+    let asked = mine.known.edition.sheet.item(&item);
+    let (most, question) = match asked.map(|item| (item, &item.kind)) {
+        Some((item, Kind::Photo { most })) => (*most, question(item)),
         _ => return Err(Refusal::NotNow("This item takes no photo.".into()).into()),
     };
     let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
@@ -47,7 +49,7 @@ pub(super) async fn add(
         }
     }
     let sent = mine.sent().remove(&item).unwrap_or_default();
-    let place = Place { entry, item: item.clone(), most, sent };
+    let place = Place { entry, item: item.clone(), question, most, sent };
     // All or none: a form that is refused leaves no photo behind that counts against the car.
     add_photos(&web.house, &actor, place, photos).await?;
     Ok(Redirect::to(&format!("/my/{entry}/areas/{}#{item}", area.id)).into_response())
