@@ -12,7 +12,6 @@ mod answers;
 #[allow(dead_code, reason = "the faults throw more of these dice")]
 #[path = "../faults/dice.rs"]
 mod dice;
-mod file;
 mod judge;
 mod look;
 mod play;
@@ -25,7 +24,7 @@ mod steps;
 mod world;
 
 use play::{Outcome, play};
-use program::Club;
+use program::{Club, file};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
@@ -167,6 +166,10 @@ fn a_car_is_shown_as_the_rule_says_on_any_day() {
                     sum.records += outcome.records;
                     sum.cleared += outcome.cleared;
                     sum.checks += outcome.checks;
+                    for (what, (count, time)) in outcome.spent {
+                        let all = sum.spent.entry(what).or_default();
+                        (all.0, all.1) = (all.0 + count, all.1 + time);
+                    }
                 }
             });
         }
@@ -184,6 +187,9 @@ fn a_car_is_shown_as_the_rule_says_on_any_day() {
     );
     if let Some(census) = census {
         let census = census.into_inner().expect("the census");
+        for (what, (count, time)) in &sum.spent {
+            println!("{count:>9} x {what}, {:.2} ms each", time.as_secs_f64() * 1e3 / *count as f64);
+        }
         println!("{}", census.told());
         assert!(census.0.is_empty(), "some days do not hold");
     }

@@ -1,8 +1,7 @@
 //! Plays a day: each step is done as far as it can be, and after each everything that is shown is looked at.
 
 use super::dice::Dice;
-use super::file;
-use super::program::{Club, Moves, record_id};
+use super::program::{Club, Moves, Spent, file, record_id};
 use super::rule::{Standing, short};
 use super::sheet::{self, Sheet};
 use super::steps::{Day, Made, Mood, Phone, Slip, Step, Way};
@@ -22,6 +21,7 @@ pub struct Outcome {
     pub records: u64,
     pub cleared: u64,
     pub checks: u64,
+    pub spent: Spent,
 }
 
 /// Plays a day on a copy of a club's file.
@@ -37,8 +37,8 @@ pub async fn play(day: &Day, club: &Club, path: &Path) -> Outcome {
         let begin = world.story.len();
         let mut done = world.does(step).await;
         if done.is_ok() {
-            // Whole pages are looked at after every fifth step, by the day and not by chance of the machine.
-            done = world.looks((day.seed.wrapping_add(nth as u64)).is_multiple_of(5)).await;
+            // Whole pages are looked at after every eighth step, by the day and not by chance of the machine.
+            done = world.looks((day.seed.wrapping_add(nth as u64)).is_multiple_of(8)).await;
         }
         for line in &mut world.story[begin..] {
             *line = format!("{}. {line}", nth + 1);
@@ -50,6 +50,7 @@ pub async fn play(day: &Day, club: &Club, path: &Path) -> Outcome {
         broken = world.evening().await.err().map(|why| (day.steps.len(), why));
     }
     (outcome.requests, outcome.records, outcome.checks) = (world.program.requests, world.ledger.len() as u64, world.checks);
+    outcome.spent = std::mem::take(&mut world.program.spent);
     (outcome.story, outcome.broken) = (std::mem::take(&mut world.story), broken);
     world.program.end().await;
     outcome
@@ -168,6 +169,7 @@ impl World {
             }
             Step::Restarts { in_order } => {
                 self.program.restart(in_order).await;
+                self.starts += 1;
                 self.tell(if in_order {
                     "the server is closed and started again"
                 } else {

@@ -74,6 +74,10 @@ pub struct World {
     pub editions: Vec<(Uuid, Sheet)>,
     pub force: usize,
     pub raises: usize,
+    /// How often the server was started again.
+    pub starts: usize,
+    /// What there was at the last look at everything.
+    pub looked: Option<(usize, usize, usize, usize, u64)>,
     pub open: Vec<Open>,
     pub queue: Vec<Posted>,
     /// What was said to have arrived, in that order.
@@ -104,6 +108,8 @@ impl World {
             editions: Vec::new(),
             force: 0,
             raises: 0,
+            starts: 0,
+            looked: None,
             open: Vec::new(),
             queue: Vec::new(),
             ledger: Vec::new(),

@@ -1,6 +1,6 @@
-//! A sheet of ours as the program's own file has it. With `program.rs`, the only place that knows the program's forms.
+//! A sheet of ours as the program's own file has it.
 
-use super::sheet::{Bound, Item, Kind, Limit, Sheet, Work};
+use crate::sheet::{Bound, Item, Kind, Limit, Sheet, Work};
 use std::fmt::Write;
 
 /// The sheet's file.
@@ -56,7 +56,7 @@ fn kind(kind: &Kind) -> String {
             text
         }
         Kind::Choice(options) => {
-            let option = |(id, weight): &(String, Option<super::sheet::Weight>)| match weight {
+            let option = |(id, weight): &(String, Option<crate::sheet::Weight>)| match weight {
                 Some(weight) => {
                     format!("{{ id = \"{id}\", say = \"{id}\", severity = \"{}\", why = \"{id} will not do.\" }}", weight.word())
                 }
