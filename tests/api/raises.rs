@@ -252,6 +252,30 @@ async fn a_sentence_closes_what_stood_on_the_page_and_nothing_that_a_later_editi
     assert_eq!(club.board_of(&thin).await.0, "flagged", "nobody has looked at the other side");
 }
 
+/// "No" to "Are all hoses whole?" is the right answer to "Is any hose cracked?": typed for one, it must not be sent for the other.
+#[tokio::test]
+async fn what_was_typed_for_the_old_question_is_not_sent_for_the_new_one() {
+    let club = a_full_paddock().await;
+    let driver = club.driver("11").await;
+    let area = driver.person.get(&format!("{}/areas/all", driver.home())).await.page().await;
+    let old = area.value_of("input[name='hoses.q']");
+    driver.types("all", &[("hoses", "no")]).await;
+    let turned = CHANGES.iter().find(|change| change.0 == "the right answer is turned round").expect("the change");
+    club.raise_to(&club.event, &changed(turned)).await;
+    let sends_what_is_typed = async || {
+        let state = driver.state().await;
+        let body = json!({ "id": club.new_id(), "seen": state.seen, "edition": state.edition });
+        driver.person.post_json(&format!("{}/submissions", driver.home()), &body).await.status()
+    };
+    assert_eq!(sends_what_is_typed().await, StatusCode::UNPROCESSABLE_ENTITY, "the new question is not answered");
+    // A page that was opened before the raise, sent after it.
+    driver.types("all", &[("hoses", "no"), ("hoses.q", &old)]).await;
+    assert_eq!(sends_what_is_typed().await, StatusCode::UNPROCESSABLE_ENTITY, "nor by an old page");
+    driver.types("all", &[("hoses", "no")]).await;
+    assert_eq!(sends_what_is_typed().await, StatusCode::CREATED, "answered anew, by its driver");
+    assert_eq!(club.board_of("11").await.0, "pending");
+}
+
 /// Two submissions that name each other were taken once, and ended the event for good: every page was a 500. The door takes no such
 /// pair any more; a file that has one works, and an inspector who has seen both can clear the car.
 #[tokio::test]

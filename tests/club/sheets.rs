@@ -180,24 +180,24 @@ source = "made for this test"
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Touches {
     /// It asks another thing, in another way, or of other cars: an old answer does not answer it.
-    TheQuestion,
+    Question,
     /// It weighs the same answer otherwise: limits, severities. A finding may rightly fall away, and the preview says so.
-    TheWeight,
+    Weight,
     /// It asks more of the inspector's hands.
-    TheHands,
+    Hands,
 }
 
 /// A change of one item: its name, what it touches, pieces of the sheet and what stands in their place.
 pub type Change = (&'static str, Touches, &'static [(&'static str, &'static str)]);
 
-use Touches::{TheHands, TheQuestion, TheWeight};
+use Touches::{Hands, Question, Weight};
 
 /// Every kind of change.
 pub const CHANGES: &[Change] = &[
-    ("the chosen option is respelt", TheQuestion, &[("{ id = \"band\", say", "{ id = \"band-brake\", say")]),
+    ("the chosen option is respelt", Question, &[("{ id = \"band\", say", "{ id = \"band-brake\", say")]),
     (
         "the chosen option is gone",
-        TheQuestion,
+        Question,
         &[
             ("    { id = \"band\", say = \"Band\", severity = \"stop\", why = \"A band brake holds no car.\" },\n", ""),
             ("mend = \"Fit discs.\"\n", ""),
@@ -205,7 +205,7 @@ pub const CHANGES: &[Change] = &[
     ),
     (
         "a choice becomes a text",
-        TheQuestion,
+        Question,
         &[(
             "kind = \"choice\"\noptions = [\n    { id = \"discs\", say = \"Discs\" },\n    { id = \"band\", say = \"Band\", severity = \
          \"stop\", why = \"A band brake holds no car.\" },\n    { id = \"drums\", say = \"Drums\" },\n]\n",
@@ -214,7 +214,7 @@ pub const CHANGES: &[Change] = &[
     ),
     (
         "the right answer is turned round",
-        TheQuestion,
+        Question,
         &[(
             "ask = \"Are all hoses whole?\"\ncheck = \"Look.\"\nkind = \"yes-no\"\nright = \"yes\"\nyes_means = \"Whole\"\nno_means = \
          \"Cracked\"",
@@ -224,22 +224,22 @@ pub const CHANGES: &[Change] = &[
     ),
     (
         "a yes/no becomes a choice of the same two words",
-        TheQuestion,
+        Question,
         &[(
             "kind = \"yes-no\"\nright = \"yes\"\nyes_means = \"Whole\"\nno_means = \"Cracked\"\nseverity = \"stop\"\nwhy = \"A hose is \
          cracked.\"\n",
             "kind = \"choice\"\noptions = [{ id = \"yes\", say = \"Rubber\" }, { id = \"no\", say = \"Steel\" }]\n",
         )],
     ),
-    ("an item's id is respelt", TheQuestion, &[("id = \"hoses\"", "id = \"brake-hoses\"")]),
+    ("an item's id is respelt", Question, &[("id = \"hoses\"", "id = \"brake-hoses\"")]),
     (
         "an item is asked of other cars",
-        TheQuestion,
+        Question,
         &[("why = \"A hose is cracked.\"\n", "why = \"A hose is cracked.\"\nwhen = { item = \"brakes\", is = [\"drums\"] }\n")],
     ),
     (
         "a question without a right answer",
-        TheQuestion,
+        Question,
         &[(
             "right = \"yes\"\nyes_means = \"Whole\"\nno_means = \"Cracked\"\nseverity = \"stop\"\nwhy = \"A hose is cracked.\"",
             "yes_means = \"Whole\"\nno_means = \"Cracked\"",
@@ -247,13 +247,13 @@ pub const CHANGES: &[Change] = &[
     ),
     (
         "an optional parent is respelt",
-        TheQuestion,
+        Question,
         &[("id = \"spacers\"", "id = \"wheel-spacers\""), ("item = \"spacers\", is", "item = \"wheel-spacers\", is")],
     ),
-    ("a condition is turned round", TheQuestion, &[("item = \"spacers\", is = [\"yes\"]", "item = \"spacers\", is = [\"no\"]")]),
+    ("a condition is turned round", Question, &[("item = \"spacers\", is = [\"yes\"]", "item = \"spacers\", is = [\"no\"]")]),
     (
         "a parent changes its kind",
-        TheQuestion,
+        Question,
         &[
             (
                 "kind = \"yes-no\"\nyes_means = \"Fitted\"\nno_means = \"None\"\n",
@@ -262,52 +262,52 @@ pub const CHANGES: &[Change] = &[
             ("item = \"spacers\", is = [\"yes\"]", "item = \"spacers\", is = [\"thin\"]"),
         ],
     ),
-    ("what is possible is narrowed", TheQuestion, &[("possible = [0, 25]", "possible = [2, 25]")]),
+    ("what is possible is narrowed", Question, &[("possible = [0, 25]", "possible = [2, 25]")]),
     (
         "a length becomes a pressure",
-        TheQuestion,
+        Question,
         &[(
             "per = \"front-corner\"\nunit = \"mm\"\npossible = [0, 25]",
             "per = \"front-corner\"\nunit = \"psi\"\npossible = [0, 90]",
         )],
     ),
-    ("corners become the car", TheQuestion, &[("per = \"front-corner\"\nunit", "per = \"car\"\nunit")]),
-    ("corners become axles", TheQuestion, &[("per = \"front-corner\"\nunit", "per = \"axle\"\nunit")]),
-    ("front corners become all corners", TheQuestion, &[("per = \"front-corner\"\nunit", "per = \"corner\"\nunit")]),
-    ("a measurement's id is respelt", TheQuestion, &[("id = \"pad\"", "id = \"pads\"")]),
+    ("corners become the car", Question, &[("per = \"front-corner\"\nunit", "per = \"car\"\nunit")]),
+    ("corners become axles", Question, &[("per = \"front-corner\"\nunit", "per = \"axle\"\nunit")]),
+    ("front corners become all corners", Question, &[("per = \"front-corner\"\nunit", "per = \"corner\"\nunit")]),
+    ("a measurement's id is respelt", Question, &[("id = \"pad\"", "id = \"pads\"")]),
     (
         "what a limit hangs on is respelt",
-        TheQuestion,
+        Question,
         &[("id = \"torque-asked\"", "id = \"asked\""), ("of_item = \"torque-asked\"", "of_item = \"asked\"")],
     ),
-    ("what a limit hangs on cannot be read", TheQuestion, &[("possible = [45, 800]", "possible = [150, 800]")]),
+    ("what a limit hangs on cannot be read", Question, &[("possible = [45, 800]", "possible = [150, 800]")]),
     (
         "the worksheet is taken away",
-        TheQuestion,
+        Question,
         &[("work = { worksheet = \"noise\", gives = \"corrected_db\", fixed = { limit_db = 105, measured_m = 0.5 } }\n", "")],
     ),
-    ("the worksheet gives another figure", TheQuestion, &[("gives = \"corrected_db\"", "gives = \"at_limit_db\"")]),
-    ("tyres by axle", TheQuestion, &[("kind = \"tyre-code\"\nper = \"corner\"", "kind = \"tyre-code\"\nper = \"axle\"")]),
+    ("the worksheet gives another figure", Question, &[("gives = \"corrected_db\"", "gives = \"at_limit_db\"")]),
+    ("tyres by axle", Question, &[("kind = \"tyre-code\"\nper = \"corner\"", "kind = \"tyre-code\"\nper = \"axle\"")]),
     (
         "a day done becomes a last day",
-        TheQuestion,
+        Question,
         &[(
             "means = \"done\"\nlimits = [{ at_most_months = 6, severity = \"stop\" }]",
             "means = \"valid-until\"\nseverity = \"stop\"",
         )],
     ),
-    ("another table of labels", TheQuestion, &[("gear = \"helmet\"\nseverity", "gear = \"harness\"\nseverity")]),
+    ("another table of labels", Question, &[("gear = \"helmet\"\nseverity", "gear = \"harness\"\nseverity")]),
     (
         "an answer need not be given any more",
-        TheQuestion,
+        Question,
         &[("by_hand = \"Pads looked at\"", "by_hand = \"Pads looked at\"\nrequired = false")],
     ),
-    ("a limit is lowered", TheWeight, &[("{ at_least = 3, severity = \"stop\"", "{ at_least = 0.5, severity = \"stop\"")]),
-    ("a limit is raised", TheWeight, &[("{ at_least = 3, severity = \"stop\"", "{ at_least = 12, severity = \"stop\"")]),
-    ("a stop becomes a note", TheWeight, &[("{ at_least = 3, severity = \"stop\"", "{ at_least = 3, severity = \"note\"")]),
+    ("a limit is lowered", Weight, &[("{ at_least = 3, severity = \"stop\"", "{ at_least = 0.5, severity = \"stop\"")]),
+    ("a limit is raised", Weight, &[("{ at_least = 3, severity = \"stop\"", "{ at_least = 12, severity = \"stop\"")]),
+    ("a stop becomes a note", Weight, &[("{ at_least = 3, severity = \"stop\"", "{ at_least = 3, severity = \"note\"")]),
     (
         "another unit of the same quantity",
-        TheWeight,
+        Weight,
         &[(
             "per = \"front-corner\"\nunit = \"mm\"\npossible = [0, 25]\nlimits = [{ at_least = 3,",
             "per = \"front-corner\"\nunit = \"in\"\npossible = [0, 1]\nlimits = [{ at_least = 0.12,",
@@ -315,21 +315,21 @@ pub const CHANGES: &[Change] = &[
     ),
     (
         "the worksheet's limit is raised",
-        TheWeight,
+        Weight,
         &[("fixed = { limit_db = 105", "fixed = { limit_db = 120"), ("{ at_most = 105, severity", "{ at_most = 120, severity")],
     ),
-    ("older tyres are taken", TheWeight, &[("at_most_years = 10", "at_most_years = 40")]),
-    ("older fluid is taken", TheWeight, &[("at_most_months = 6", "at_most_months = 60")]),
+    ("older tyres are taken", Weight, &[("at_most_years = 10", "at_most_years = 40")]),
+    ("older fluid is taken", Weight, &[("at_most_months = 6", "at_most_months = 60")]),
     (
         "an option weighs nothing",
-        TheWeight,
+        Weight,
         &[
             ("say = \"Band\", severity = \"stop\", why = \"A band brake holds no car.\" }", "say = \"Band\" }"),
             ("mend = \"Fit discs.\"\n", ""),
         ],
     ),
-    ("a check by hand more", TheHands, &[("ask = \"Which code?\"", "by_hand = \"Tyres felt\"\nask = \"Which code?\"")]),
-    ("no checks by hand", TheHands, &[("by_hand = \"Hoses whole\"\n", ""), ("by_hand = \"Pads looked at\"\n", "")]),
+    ("a check by hand more", Hands, &[("ask = \"Which code?\"", "by_hand = \"Tyres felt\"\nask = \"Which code?\"")]),
+    ("no checks by hand", Hands, &[("by_hand = \"Hoses whole\"\n", ""), ("by_hand = \"Pads looked at\"\n", "")]),
 ];
 
 /// The sheet with a change; fails if a piece is no longer there.

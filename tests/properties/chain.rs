@@ -132,9 +132,11 @@ fn an_inspectors_name_cannot_be_erased() {
 #[test]
 fn a_record_that_was_exported_before_verifies_by_the_rule_of_its_time() {
     let line = [
-        r#"{"place":1,"id":"r1","event":"e1","entry":"n1","kind":"hold","seen":["a","b"],"body":"{\"reason\":\"Oil.\"}","number":null,"#,
+        r#"{"place":1,"id":"r1","event":"e1","entry":"n1","kind":"hold","seen":["a","b"],"#,
+        r#""body":"{\"reason\":\"Oil.\"}","number":null,"#,
         r#""made_at":1,"arrived_at":2,"maker":"R. Holt","maker_salt":"00ff","maker_mark":"MARK","#,
-        r#""maker_role":"inspector","link":"l1","device":"d1","counts":true,"entry_before":null,"event_before":null,"hash":"HASH"}"#,
+        r#""maker_role":"inspector","link":"l1","device":"d1","counts":true,"#,
+        r#""entry_before":null,"event_before":null,"hash":"HASH"}"#,
     ]
     .concat();
     let line = line

@@ -42,7 +42,7 @@ fn the_answers_that_are_tried_hold_one_stop_each() {
 fn no_change_of_a_question_clears_a_car_that_had_a_stop() {
     let base = sheet(BASE, "the sheet");
     let mut tried = 0;
-    for change in CHANGES.iter().filter(|change| change.1 == Touches::TheQuestion) {
+    for change in CHANGES.iter().filter(|change| change.1 == Touches::Question) {
         let now = sheet(&changed(change), change.0);
         for stop in STOPS {
             tried += 1;
@@ -64,7 +64,7 @@ fn no_change_of_a_question_clears_a_car_that_had_a_stop() {
 #[test]
 fn a_change_of_weight_judges_the_same_answer_anew() {
     let base = sheet(BASE, "the sheet");
-    for change in CHANGES.iter().filter(|change| change.1 != Touches::TheQuestion) {
+    for change in CHANGES.iter().filter(|change| change.1 != Touches::Question) {
         let now = sheet(&changed(change), change.0);
         for answers in STOPS.iter().map(|stop| with_stop(*stop)).chain([sound()]) {
             let (here, alone) = (judged(&now, Given::To(&base, 1), &answers), judged(&now, Given::ToThis, &answers));
