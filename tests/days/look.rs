@@ -33,15 +33,21 @@ impl World {
         }
         self.kept_passes(&by_rule).await?;
         if whole {
-            self.whole_pages(&by_rule).await?;
+            let cars = self.whose_pages(self.stored.len());
+            self.whole_pages(&by_rule, &cars).await?;
         }
         Ok(())
     }
 
-    /// The last look of a day: with every page, the file's own proof, and after a restart.
-    pub async fn evening(&mut self) -> Result<(), String> {
-        self.program.restart(true).await;
+    /// The last look of a day: at every page, on some days after a restart, and at the file's own proof.
+    pub async fn evening(&mut self, restarts: bool) -> Result<(), String> {
+        if restarts {
+            self.program.restart(true).await;
+        }
         self.looks(true).await?;
+        let by_rule: Vec<Judged> = (0..self.cars.len()).map(|car| self.stands(car)).collect();
+        let all: Vec<usize> = (0..self.cars.len()).collect();
+        self.whole_pages(&by_rule, &all).await?;
         self.program.verify().await.map_err(|why| format!("verify says: {why}"))?;
         for which in 0..self.marshals.len() {
             self.marshal_hears(which).await?;
@@ -277,7 +283,12 @@ impl World {
         Ok(())
     }
 
-    async fn whole_pages(&mut self, by_rule: &[Judged]) -> Result<(), String> {
+    /// Of the pages that each car has of its own, those of one car at a time are looked at.
+    fn whose_pages(&self, turn: usize) -> Vec<usize> {
+        vec![turn % self.cars.len()]
+    }
+
+    async fn whole_pages(&mut self, by_rule: &[Judged], cars: &[usize]) -> Result<(), String> {
         let (event, organizer) = (self.program.event, self.program.organizer());
         let page = self.program.get(&format!("/club/events/{event}"), &organizer.cookie).await;
         no_fault(page.status, "the board")?;
@@ -302,18 +313,19 @@ impl World {
             no_fault(page.status, "the lane")?;
             let labels = self::labels(&page.text);
             self.compare(by_rule, "the lane", |world, car| labels.get(world.number(car)).and_then(|word| standing_of(word)))?;
-            for (car, judged) in by_rule.iter().enumerate() {
-                let path = format!("/gate/{event}/entries/{}", self.cars[car].entry);
+            for car in cars {
+                let path = format!("/gate/{event}/entries/{}", self.cars[*car].entry);
                 let page = self.program.get(&path, &device.cookie).await;
                 no_fault(page.status, "a car's page at the gate")?;
-                self.gate_page_is_so(car, judged, GatePage::of(&page.text))?;
+                self.gate_page_is_so(*car, &by_rule[*car], GatePage::of(&page.text))?;
             }
         }
-        self.drivers_pages(by_rule).await
+        self.drivers_pages(by_rule, cars).await
     }
 
-    async fn drivers_pages(&mut self, by_rule: &[Judged]) -> Result<(), String> {
-        for (car, judged) in by_rule.iter().enumerate() {
+    async fn drivers_pages(&mut self, by_rule: &[Judged], cars: &[usize]) -> Result<(), String> {
+        for car in cars.iter().copied() {
+            let judged = &by_rule[car];
             let Some(device) = self.drivers[car].last().cloned().filter(|device| self.is_in(device)) else { continue };
             let (entry, number) = (self.cars[car].entry, self.number(car).to_owned());
             let page = self.program.get(&format!("/my/{entry}"), &device.cookie).await;

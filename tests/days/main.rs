@@ -12,6 +12,7 @@ mod answers;
 #[allow(dead_code, reason = "the faults throw more of these dice")]
 #[path = "../faults/dice.rs"]
 mod dice;
+mod edit;
 mod judge;
 mod look;
 mod play;
