@@ -11,8 +11,8 @@ use super::world::{Content, Posted, World};
 use std::collections::{BTreeMap, BTreeSet};
 
 impl World {
-    /// Looks at everything; `whole` looks at whole pages too. Where nothing that is kept was written since the last look, the table
-    /// and the board are enough.
+    /// Looks at everything; `whole` looks at whole pages too. Where nothing that is kept was written since the last look, the
+    /// table and the board are enough.
     pub async fn looks(&mut self, whole: bool) -> Result<(), String> {
         self.table_is_what_was_said().await?;
         let as_of = (self.stored.len(), self.raises, self.erased.len(), self.starts, self.program.clock.steps());
