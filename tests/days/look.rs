@@ -2,8 +2,8 @@
 
 use super::answers::is_kept;
 use super::program::{
-    AHEAD_MIN, Device, GatePage, NIGHT_MS, OLDEST_DAYS, Words, between, cleared_in_list, list_address, marshal_says_cleared,
-    replaces, sheet_page, standing_of,
+    AHEAD_MIN, Device, GatePage, NIGHT_MS, OLDEST_DAYS, Stored, Words, between, cleared_in_list, list_address,
+    marshal_says_cleared, replaces, sheet_page, standing_of,
 };
 use super::rule::{Judged, Standing, short};
 use super::send::no_fault;
@@ -68,7 +68,11 @@ impl World {
         if now.len() != self.ledger.len() {
             return Err(format!("{} records were answered as taken, and the table has {}", self.ledger.len(), now.len()));
         }
-        for (posted, stored) in self.ledger.iter().zip(&now) {
+        for (nth, (posted, stored)) in self.ledger.iter().zip(&now).enumerate() {
+            // What was held against the request once has only to be as it was.
+            if self.checked.get(nth) == Some(stored) {
+                continue;
+            }
             let wrong = |what: &str| Err(format!("{}: its {what} is not in the table as it was sent", posted.words));
             let maker = self.maker_of(posted);
             match &posted.content {
@@ -107,7 +111,11 @@ impl World {
                 ));
             }
         }
+        if let Some((old, new)) = self.checked.iter().zip(&now).find(|(old, new)| !is_the_same(old, new)) {
+            return Err(format!("record {} was changed in the table: it was {old:?} and is {new:?}", short(new.id)));
+        }
         self.checks += now.len() as u64;
+        self.checked.clone_from(&now);
         self.stored = now;
         Ok(())
     }
@@ -352,6 +360,12 @@ impl World {
         }
         Ok(())
     }
+}
+
+/// Only a name can go from a record.
+fn is_the_same(old: &Stored, new: &Stored) -> bool {
+    let without = |stored: &Stored| Stored { maker: None, ..stored.clone() };
+    old == new || new.maker.is_none() && without(old) == without(new)
 }
 
 fn differs(what: &str, number: &str, shown: &str, judged: &Judged) -> String {

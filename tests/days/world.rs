@@ -58,6 +58,8 @@ pub struct Posted {
 pub struct Known {
     said: RefCell<HashMap<(usize, Uuid), Rc<Said>>>,
     closes: RefCell<HashMap<(usize, Uuid, Uuid), BTreeSet<String>>>,
+    /// By edition, car, and how many records there were.
+    stands: RefCell<HashMap<(usize, usize, usize), Judged>>,
 }
 
 pub struct World {
@@ -86,6 +88,8 @@ pub struct World {
     pub ledger: Vec<Posted>,
     /// What the table held when it was last looked at.
     pub stored: Vec<Stored>,
+    /// Of these, so many were held against what was sent; since then they must not change.
+    pub checked: Vec<Stored>,
     /// What a phone at the gate keeps: its mark, and car pages by their path.
     pub gates: BTreeMap<String, (String, BTreeMap<String, String>)>,
     /// What each marshal's phone keeps.
@@ -117,6 +121,7 @@ impl World {
             queue: Vec::new(),
             ledger: Vec::new(),
             stored: Vec::new(),
+            checked: Vec::new(),
             gates: BTreeMap::new(),
             lists: vec![None; club.marshals.len()],
             passes: Vec::new(),
@@ -225,7 +230,13 @@ impl World {
 
     /// Where a car stands by the slow rule.
     pub fn stands(&self, car: usize) -> Judged {
-        judge(&self.records(car))
+        let key = (self.force, car, self.stored.len());
+        if let Some(stands) = self.known.stands.borrow().get(&key) {
+            return stands.clone();
+        }
+        let stands = judge(&self.records(car));
+        self.known.stands.borrow_mut().insert(key, stands.clone());
+        stands
     }
 
     /// Where it would stand with one more clear.
