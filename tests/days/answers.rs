@@ -144,6 +144,10 @@ fn worked(item: &Item, work: Work, wrong: bool, so_far: &mut SoFar, dice: &mut D
         (_, Work::Noise(limit)) => limit + if wrong { 4.0 } else { -4.0 },
         (_, Work::HelmetLine(limit)) => limit + if wrong { -8.0 } else { 8.0 },
     };
+    // No meter shows more, and the worksheet takes no more.
+    if matches!(work, Work::Noise(_)) && !(1.0..=185.0).contains(&figure) {
+        return None;
+    }
     match &item.kind {
         Kind::Measure { unit, .. } => {
             so_far.readings.insert(item.id.clone(), BTreeMap::from([("", figure * unit.size())]));

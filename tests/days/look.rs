@@ -11,8 +11,8 @@ use super::world::{Content, Posted, World};
 use std::collections::{BTreeMap, BTreeSet};
 
 impl World {
-    /// Looks at everything; `whole` looks at whole pages too. Where nothing that is kept was written since the last look, the table
-    /// and the board are enough.
+    /// Looks at everything; `whole` looks at whole pages too. Where nothing that is kept was written since the last look, the
+    /// table and the board are enough.
     pub async fn looks(&mut self, whole: bool) -> Result<(), String> {
         self.table_is_what_was_said().await?;
         let as_of = (self.stored.len(), self.raises, self.erased.len(), self.starts, self.program.clock.steps());
@@ -25,11 +25,14 @@ impl World {
             return Ok(());
         }
         self.marshal_list(&by_rule).await?;
-        self.cleared_csv(&by_rule).await?;
-        for who in 0..self.inspectors.len() {
-            if let Some(device) = self.inspectors[who].last().cloned().filter(|device| self.is_in(device) && who == 0) {
-                self.fetches(&device).await?;
-            }
+        // Two more that are made from the same board and the same cars: they take turns, and are both looked at with whole pages.
+        self.turn += 1;
+        if whole || self.turn.is_multiple_of(2) {
+            self.cleared_csv(&by_rule).await?;
+        }
+        let first = self.inspectors[0].last().cloned().filter(|device| self.is_in(device));
+        if let Some(device) = first.filter(|_| whole || !self.turn.is_multiple_of(2)) {
+            self.fetches(&device).await?;
         }
         self.kept_passes(&by_rule).await?;
         if whole {

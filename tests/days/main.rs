@@ -99,7 +99,8 @@ async fn told(ground: &Ground<'_>, day: &Day, outcome: &Outcome) -> String {
     let (step, why) = end.broken.clone().unwrap_or_default();
     let once_more = if same { "" } else { "\nPlayed a second time it went another way: the days are not deterministic!" };
     format!(
-        "\nThe day of seed {} breaks at step {} of {}{once_more}\nShortened to {} steps in {tried} tries:\n\n{}\n\nAfter step {}: {why}\n\n\
+        "\nThe day of seed {} breaks at step {} of {}{once_more}\nShortened to {} steps in {tried} tries:\n\n{}\n\n\
+         After step {}: {why}\n\n\
          Play it whole: WITNESSMARK_SEED={} cargo test --test days -- --nocapture\n",
         day.seed,
         outcome.broken.as_ref().map_or(0, |(step, _)| step + 1),

@@ -38,8 +38,8 @@ pub async fn play(day: &Day, club: &Club, path: &Path) -> Outcome {
         let begin = world.story.len();
         let mut done = world.does(step).await;
         if done.is_ok() {
-            // Whole pages are looked at after every eighth step, by the day and not by chance of the machine.
-            done = world.looks((day.seed.wrapping_add(nth as u64)).is_multiple_of(8)).await;
+            // Whole pages are looked at after every twelfth step, by the day and not by chance of the machine.
+            done = world.looks((day.seed.wrapping_add(nth as u64)).is_multiple_of(12)).await;
         }
         for line in &mut world.story[begin..] {
             *line = format!("{}. {line}", nth + 1);

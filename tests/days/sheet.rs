@@ -1,4 +1,5 @@
-//! A tech sheet of our own making: what a day's editions ask, in plain structs that the slow rule reads and `program/file.rs` writes down.
+//! A tech sheet of our own making: what a day's editions ask, in plain structs that the slow rule reads and `program/file.rs`
+//! writes down.
 
 use super::dice::Dice;
 use std::collections::BTreeSet;

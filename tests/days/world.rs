@@ -78,6 +78,8 @@ pub struct World {
     pub starts: usize,
     /// What there was at the last look at everything.
     pub looked: Option<(usize, usize, usize, usize, u64)>,
+    /// Counts the looks: some things take turns.
+    pub turn: usize,
     pub open: Vec<Open>,
     pub queue: Vec<Posted>,
     /// What was said to have arrived, in that order.
@@ -110,6 +112,7 @@ impl World {
             raises: 0,
             starts: 0,
             looked: None,
+            turn: 0,
             open: Vec::new(),
             queue: Vec::new(),
             ledger: Vec::new(),
