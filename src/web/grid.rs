@@ -61,6 +61,7 @@ pub(super) fn because(row: &Row) -> String {
         (_, Some(finding)) => finding.clone(),
         _ if row.sent == 0 => "no sheet was sent".into(),
         _ if row.missing > 0 => "the sheet is not complete".into(),
+        _ if row.by_hand > 0 => "the sheet asks more checks by hand than were made".into(),
         _ => "it has not been through the gate".into(),
     }
 }
