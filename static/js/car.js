@@ -1,9 +1,10 @@
 // One car at the gate: Clear stays shut until the checks are made on this page, and a page that is old says so.
 import { ago } from "./age.js";
 import { tellWhenOld } from "./news.js";
-import { keep, putAway, send, waiting } from "./signing.js";
 import { keepsFiles, newId } from "./keep.js";
+import { holder, isAnothers, isOf, whose } from "./shelf.js";
 import { shrunk } from "./shrink.js";
+import { keep, putAway, send, waiting } from "./signing.js";
 
 const main = document.querySelector("main[data-number]");
 
@@ -52,18 +53,19 @@ async function sign(deed) {
   const event = location.pathname.split("/")[2];
   const fields = new URLSearchParams(new FormData(form));
   const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: Date.now() };
+  if (holder) item.maker = holder;
   fields.set("id", item.id);
   fields.set("deed", deed);
   fields.set("made_at", new Date(item.made).toISOString());
-  // What this device signed before and could not send was seen by whoever holds it.
-  const before = (await mine(event)).at(-1);
+  // What this person signed here before and could not send was seen by them. What waits of another may arrive later, or never.
+  const before = (await mine(event)).filter((item) => isOf(item, holder?.link)).at(-1);
   if (before) fields.set("seen", before.id);
   item.photos = photos;
   if (photos.length > 0) fields.set("photos", photos.map((photo) => photo.id).join(","));
   item.fields = fields.toString();
   await keep(item);
   const end = before ? "waits" : await send(item);
-  if (end !== "refused") {
+  if (end === "sent" || end === "waits") {
     location.assign(`/gate/${event}`);
     return;
   }
@@ -74,7 +76,7 @@ async function sign(deed) {
   form.submit();
 }
 
-/** What this device has signed for this car and not sent. */
+/** What was signed for this car on this device and not sent. */
 const mine = async (event) =>
   (await waiting(event)).filter((item) => !item.refused && item.path === new URL(form.action).pathname);
 
@@ -82,15 +84,23 @@ form.addEventListener("submit", (event) => {
   event.preventDefault();
   // A second tap while the first is on its way would send the same record again: harmless, but it looks broken.
   if (form.getAttribute("aria-busy")) return;
+  if (isAnothers()) {
+    anothers();
+    return;
+  }
   form.setAttribute("aria-busy", "true");
   sign(event.submitter?.value ?? "hold");
 });
+
+const capital = (words) => words[0].toUpperCase() + words.slice(1);
 
 async function showMine() {
   const [item] = (await mine(location.pathname.split("/")[2])).slice(-1);
   const place = document.querySelector(".mine");
   place.hidden = !item;
-  if (item) place.textContent = `Your ${item.deed} of ${ago(item.made)} is on this device and waits for signal.`;
+  const words = item && whose(item, holder?.link);
+  const until = words === "your" ? "signal" : `${item?.maker?.name} to sign in here again`;
+  if (item) place.textContent = `${capital(words)} ${item.deed} of ${ago(item.made)} is on this device and waits for ${until}.`;
   document.querySelector("[data-age]").textContent = `, ${ago(Number(main.dataset.asOf))}`;
 }
 
@@ -99,7 +109,16 @@ function old() {
   count();
 }
 
+/** Nothing is signed on a page that was made for somebody else. */
+function anothers() {
+  news.firstChild.textContent = `This page is ${holder.name}'s, and another person has signed in on this device since. `;
+  form.removeAttribute("aria-busy");
+  form.querySelector(".hold").disabled = true;
+  old();
+}
+
 tellWhenOld(old);
+if (isAnothers()) anothers();
 count();
 showMine();
 setInterval(showMine, 20_000);

@@ -1,0 +1,63 @@
+//! What a phone keeps has an owner, an age and an end: a phone goes from hand to hand, and lies in a drawer afterwards.
+
+use crate::browser::in_time;
+use crate::club::Club;
+use crate::gate_offline::at_the_gate;
+use crate::wire::Wire;
+
+/// A gate has one phone and two inspectors. What the first signed without signal stays theirs.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_one_inspector_signed_without_signal_is_never_sent_as_the_next_ones() {
+    in_time(async {
+        let club = Club::open().await;
+        for number in ["7", "27"] {
+            club.driver(number).await.sends(|_| ()).await;
+        }
+        let (holt, vane) = (club.inspector("R. Holt").await, club.inspector("S. Vane").await);
+        let wire = Wire::to(&club.base).await;
+        let phone = at_the_gate(&club, &wire, &holt, "shelf-hands", "inspector").await;
+        wire.is_cut();
+        phone.signs("7", "clear").await;
+        phone.signs("27", "hold").await;
+        phone.taps("[data-asks] button").await;
+        for words in ["Not recorded yet: ", "clear of car 7", "hold of car 27", "they stay on this device under your name"] {
+            phone.sees("[data-leave]", words).await;
+        }
+        phone.keeps("1-asked").await;
+        phone.taps("[data-leave] button:last-of-type").await;
+        phone.sees("[data-leave]", "No signal: this device is still signed in").await;
+
+        phone.opens("about:blank").await;
+        wire.is_sound();
+        phone.comes_in_by(&wire.base, &club.another_link_for(&vane.name).await).await;
+        phone.sees(".bar", "S. Vane").await;
+        phone
+            .sees(".queue", "Car 27: R. Holt's hold is not recorded. It is sent when R. Holt signs in on this device again.")
+            .await;
+        phone.sees(".waits-here", "R. Holt's clear waits on this device").await;
+        phone.keeps("2-anothers").await;
+        // Whatever makes a phone send: its lane opened anew, and a sign-off of the person who has it now.
+        phone.holds_the_gate(&club.event).await;
+        phone.opens(&format!("{}{}", wire.base, vane.lane())).await;
+        phone.finds("27").await;
+        phone.sees(".mine", "R. Holt's hold of just now is on this device and waits for R. Holt to sign in here again.").await;
+        phone.sees(".safe", "You sign as S. Vane").await;
+        phone.opens(&format!("{}{}", wire.base, vane.lane())).await;
+        phone.signs("12", "hold").await;
+        assert_eq!(club.history_of("12").await, ["hold by S. Vane (inspector)"]);
+        for number in ["7", "27"] {
+            assert_eq!(club.history_of(number).await.len(), 1, "car {number}: the sheet and nothing else");
+        }
+        phone.follows("[data-asks] button").await;
+        phone.opens(&format!("{}{}", wire.base, vane.lane())).await;
+        phone.sees("[data-unsent]", "R. Holt's hold is not recorded: it waits on this device").await;
+        assert_eq!(club.history_of("27").await.len(), 1, "nor by the page of a device that was signed out");
+
+        phone.comes_in_by(&wire.base, &club.another_link_for(&holt.name).await).await;
+        phone.has_sent_all().await;
+        assert_eq!(club.history_of("7").await[0], "clear by R. Holt (inspector)");
+        assert_eq!(club.history_of("27").await[0], "hold by R. Holt (inspector)");
+        phone.closes().await;
+    })
+    .await;
+}
