@@ -1,5 +1,5 @@
 // One car at the gate: Clear stays shut until the checks are made on this page, and a page that is old says so.
-import { ago } from "./age.js";
+import { ago, now } from "./age.js";
 import { tellWhenOld } from "./news.js";
 import { keepsFiles, newId } from "./keep.js";
 import { holder, isAnothers, isOf, whose } from "./shelf.js";
@@ -52,11 +52,11 @@ taking.querySelector("input").addEventListener("change", async ({ target }) => {
 async function sign(deed) {
   const event = location.pathname.split("/")[2];
   const fields = new URLSearchParams(new FormData(form));
-  const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: Date.now() };
+  const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: now() };
   if (holder) item.maker = holder;
   fields.set("id", item.id);
   fields.set("deed", deed);
-  fields.set("made_at", new Date(item.made).toISOString());
+  fields.set("made_at", new Date().toISOString());
   // What this person signed here before and could not send was seen by them. What waits of another may arrive later, or never.
   const before = (await mine(event)).filter((item) => isOf(item, holder?.link)).at(-1);
   if (before) fields.set("seen", before.id);

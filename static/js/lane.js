@@ -96,6 +96,7 @@ function freshen() {
   due ??= setTimeout(async () => {
     due = null;
     await keepGate(event);
+    showAge();
   }, 1500);
 }
 
@@ -152,4 +153,4 @@ setInterval(() => {
 }, 20_000);
 if (me()) await setAside(event, me(), false);
 flush();
-offline().then(() => keepGate(event));
+offline().then(() => keepGate(event)).then(showAge);

@@ -42,7 +42,8 @@ async function freshen(request) {
   const answer = await fetch(request);
   const url = new URL(request.url);
   const pages = await caches.open(PAGES);
-  const isWhole = ![...url.searchParams.keys()].includes("part");
+  // A page that answers about one car would be shown as the whole later, however old.
+  const isWhole = !["part", "number"].some((name) => url.searchParams.has(name));
   if (answer.ok && !answer.redirected && isWhole) await pages.put(keyOf(url), answer.clone());
   if (answer.status === 404) await pages.delete(keyOf(url));
   if (answer.status === 401) await forget(pages, url);

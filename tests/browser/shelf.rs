@@ -1,8 +1,9 @@
 //! What a phone keeps has an owner, an age and an end: a phone goes from hand to hand, and lies in a drawer afterwards.
 
-use crate::browser::in_time;
+use crate::browser::{Browser, in_time};
 use crate::club::Club;
 use crate::gate_offline::at_the_gate;
+use crate::grid::clears;
 use crate::wire::Wire;
 
 /// A gate has one phone and two inspectors. What the first signed without signal stays theirs.
@@ -57,6 +58,60 @@ async fn what_one_inspector_signed_without_signal_is_never_sent_as_the_next_ones
         phone.has_sent_all().await;
         assert_eq!(club.history_of("7").await[0], "clear by R. Holt (inspector)");
         assert_eq!(club.history_of("27").await[0], "hold by R. Holt (inspector)");
+        phone.closes().await;
+    })
+    .await;
+}
+
+/// A phone three hours behind, at the pit exit, out of signal. "Cleared" is said of what was heard lately and of nothing else.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_marshals_old_green_is_no_green_whatever_the_phones_clock_says() {
+    const BEHIND: i64 = -3 * 60;
+    in_time(async {
+        let club = Club::open().await;
+        clears(&club, "27").await;
+        let wire = Wire::to(&club.base).await;
+        let phone = Browser::phone("shelf-clock", "marshal").await;
+        phone.forgives("ERR_");
+        phone.forgives("503");
+        phone.has_a_clock_off_by(&club, BEHIND).await;
+        phone.opens(&format!("{}/in/{}", wire.base, club.link_for("marshal", "Pit exit").await)).await;
+        phone.is_ready_for_no_signal().await;
+        phone.asks_for("27", "Cleared", "Group B").await;
+        phone.sees(".verdict.whole [data-age]", "News of just now.").await;
+        phone.next().await;
+        wire.is_cut();
+        let grid = format!("{}/grid/{}", wire.base, club.event);
+        club.clock.pass(14);
+        phone.has_a_clock_off_by(&club, BEHIND).await;
+        phone.opens(&grid).await;
+        phone.asks_for("27", "Cleared", "Group B").await;
+        club.clock.pass(116);
+        phone.has_a_clock_off_by(&club, BEHIND).await;
+        phone.opens(&grid).await;
+        phone.asks_for("27", "Was cleared 2 h ago", "Ask the gate").await;
+        phone.sees(".verdict.whole [data-age]", "2 hours ago").await;
+        let looks = "const card = document.querySelector('.verdict.whole'); \
+            return [card.classList.contains('cleared'), card.querySelectorAll('.mark').length, !!card.querySelector('.mark.pending')]";
+        assert_eq!(phone.asks(looks).await, serde_json::json!([false, 1, true]), "neither the mark nor the look of a clearance");
+        phone.keeps("1-was-cleared").await;
+        phone.next().await;
+        let plate = "const link = document.querySelector('[data-list] a.cleared'); return link.ariaLabel + ' ' + \
+            link.querySelector('.mark').checkVisibility({ visibilityProperty: true })";
+        assert_eq!(phone.asks(plate).await, "Car 27 false", "nor on the plates");
+        phone.asks_for("12", "Not cleared", "no sheet was sent").await;
+        // Somebody puts the clock back: no age can be told.
+        phone.has_a_clock_off_by(&club, BEHIND - 24 * 60).await;
+        phone.opens(&grid).await;
+        phone.asks_for("27", "Ask the gate", "This phone's clock is wrong").await;
+        phone.sees("[data-age]", "this phone's clock is wrong").await;
+        phone.keeps("2-wrong-clock").await;
+        // Three days later, a year behind: nothing of it was the phone's to know.
+        club.clock.pass(3 * 24 * 60);
+        phone.has_a_clock_off_by(&club, BEHIND).await;
+        phone.opens(&grid).await;
+        phone.asks_for("27", "The event is over", "This list was for Saturday 9 May 2026").await;
+        phone.keeps("3-over").await;
         phone.closes().await;
     })
     .await;
