@@ -63,8 +63,14 @@ async function sign(deed) {
   item.photos = photos;
   if (photos.length > 0) fields.set("photos", photos.map((photo) => photo.id).join(","));
   item.fields = fields.toString();
-  await keep(item);
-  const end = before ? "waits" : await send(item);
+  const isKept = await keep(item);
+  // What cannot be kept here is sent at once, whatever else waits.
+  const end = before && isKept ? "waits" : await send(item);
+  if (end === "waits" && !isKept) {
+    await putAway(item);
+    lost(`This device has no room left and the server does not answer: this ${deed} is not recorded. Try again where there is signal.`);
+    return;
+  }
   if (end === "sent" || end === "waits") {
     location.assign(`/gate/${event}`);
     return;
@@ -74,6 +80,15 @@ async function sign(deed) {
   const chosen = Object.assign(document.createElement("input"), { type: "hidden", name: "deed", value: deed });
   form.append(chosen);
   form.submit();
+}
+
+/** Says that nothing came of it; the buttons are free again, and all that was typed is there. */
+function lost(words) {
+  form.removeAttribute("aria-busy");
+  const place = document.querySelector("[data-lost]");
+  place.textContent = words;
+  place.hidden = false;
+  place.scrollIntoView({ block: "center" });
 }
 
 /** What was signed for this car on this device and not sent. */
@@ -89,7 +104,7 @@ form.addEventListener("submit", (event) => {
     return;
   }
   form.setAttribute("aria-busy", "true");
-  sign(event.submitter?.value ?? "hold");
+  sign(event.submitter?.value ?? "hold").catch(() => lost("Something failed on this device: nothing is recorded. Try again."));
 });
 
 const capital = (words) => words[0].toUpperCase() + words.slice(1);

@@ -31,6 +31,8 @@ export async function offline(more = []) {
     await navigator.serviceWorker.register("/sw.js");
     const { active } = await navigator.serviceWorker.ready;
     active.postMessage({ keep: [location.pathname, ...more] });
+    // A browser that is short of room throws away what it was not asked to keep.
+    navigator.storage?.persist?.().catch(() => {});
   } catch {
     // A browser that refuses workers still has the pages with signal.
   }

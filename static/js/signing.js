@@ -1,6 +1,6 @@
 // Sign-offs on their way: each is on the device before it is sent, goes as often as it must, and counts once. One that the rule
 // does not let stand comes back to its maker with the reason.
-import { all, drop, put } from "./keep.js";
+import { all, drop, isFleeting, put } from "./keep.js";
 import { isOf } from "./shelf.js";
 
 const nameOf = (item) => `sign-off ${item.path.split("/")[2]} ${item.id}`;
@@ -21,7 +21,11 @@ function inOrder(items) {
 /** What waits in this event, in the order in which it was signed; what was refused waits for a person. */
 export const waiting = async (event) => inOrder(await all(`sign-off ${event} `));
 
-export const keep = (item) => put(nameOf(item), item);
+/** Keeps one on this device. Gives whether it outlasts this page. */
+export async function keep(item) {
+  await put(nameOf(item), item);
+  return !isFleeting(nameOf(item));
+}
 
 export const putAway = (item) => drop(nameOf(item));
 

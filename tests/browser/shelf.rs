@@ -116,3 +116,81 @@ async fn a_marshals_old_green_is_no_green_whatever_the_phones_clock_says() {
     })
     .await;
 }
+
+/// Gives the page's origin so little room that nothing more can be kept. Local storage has room of its own.
+async fn is_full(phone: &Browser, base: &str) {
+    phone.devtools("Storage.overrideQuotaForOrigin", serde_json::json!({ "origin": base, "quotaSize": 1 })).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_full_phone_shows_what_the_server_says_and_swallows_no_sign_off() {
+    in_time(async {
+        let club = Club::open().await;
+        for number in ["7", "12", "27"] {
+            club.driver(number).await.sends(|_| ()).await;
+        }
+        let (holt, vane) = (club.inspector("R. Holt").await, club.inspector("S. Vane").await);
+        let wire = Wire::to(&club.base).await;
+        let phone = at_the_gate(&club, &wire, &holt, "shelf-full", "inspector").await;
+        is_full(&phone, &wire.base).await;
+        // With signal: the page that cannot be kept is shown, and not the kept one of before.
+        vane.holds("27", "Oil on the sill.").await;
+        phone.finds("27").await;
+        phone.sees(".standing", "flagged").await;
+        phone.opens(&format!("{}{}", wire.base, holt.lane())).await;
+        phone.signs("7", "hold").await;
+        assert_eq!(club.history_of("7").await[0], "hold by R. Holt (inspector)");
+        // Without: local storage has room.
+        wire.is_cut();
+        phone.signs("12", "clear").await;
+        phone.sees(".queue", "1 sign-off waits on this device for signal: 12").await;
+        wire.is_sound();
+        phone.taps(".queue button").await;
+        phone.has_sent_all().await;
+        assert_eq!(club.board_of("12").await.0, "cleared");
+        // No room anywhere: what cannot be kept is sent directly.
+        let fills = "for (let size = 1 << 22, n = 0; size > 0; n += 1) \
+            try { localStorage.setItem('filler ' + n, 'x'.repeat(size)); } catch { size >>= 1; } return true";
+        phone.asks(fills).await;
+        phone.signs("27", "hold").await;
+        assert_eq!(club.history_of("27").await[0], "hold by R. Holt (inspector)");
+        // And where that fails too, it is said, and nothing typed is lost.
+        wire.is_cut();
+        phone.finds("114B").await;
+        phone.taps(".hold").await;
+        phone.types("[name=reason]", "A wheel nut is missing.").await;
+        phone.taps(".hold").await;
+        phone.sees("[data-lost]", "this hold is not recorded. Try again where there is signal.").await;
+        phone.keeps("1-no-room").await;
+        assert_eq!(phone.value("[name=reason]").await, "A wheel nut is missing.");
+        wire.is_sound();
+        phone.follows(".hold").await;
+        assert_eq!(club.history_of("114B").await, ["hold by R. Holt (inspector)"]);
+        phone.closes().await;
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_browsers_database_that_opens_and_never_answers_is_done_without() {
+    in_time(async {
+        let club = Club::open().await;
+        club.driver("27").await.sends(|_| ()).await;
+        let holt = club.inspector("R. Holt").await;
+        let wire = Wire::to(&club.base).await;
+        let phone = at_the_gate(&club, &wire, &holt, "shelf-dumb", "inspector").await;
+        let dumb = "const none = () => ({}); IDBDatabase.prototype.transaction = () => \
+            ({ objectStore: () => ({ get: none, getAll: none, getAllKeys: none, put: none, delete: none }), abort: none })";
+        phone.devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": dumb })).await;
+        phone.opens(&format!("{}{}", wire.base, holt.lane())).await;
+        wire.is_cut();
+        phone.signs("27", "hold").await;
+        phone.sees(".queue", "1 sign-off waits on this device for signal: 27").await;
+        wire.is_sound();
+        phone.taps(".queue button").await;
+        phone.has_sent_all().await;
+        assert_eq!(club.history_of("27").await[0], "hold by R. Holt (inspector)");
+        phone.closes().await;
+    })
+    .await;
+}
