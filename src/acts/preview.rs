@@ -14,6 +14,7 @@ use crate::rules::words::ItemId;
 use crate::store::entry::{self, Entry};
 use crate::store::history;
 use serde::{Deserialize, Serialize};
+use serde_json::{Value as Json, json};
 use sqlx::SqliteConnection;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -95,12 +96,12 @@ impl Preview {
 
     /// Stands for all that a page of this preview shows: a raise says by it what its maker had in front of them.
     pub fn digest(&self) -> String {
-        let mut text = String::new();
-        for one in &self.moves {
+        let shown = |one: &Move| {
             let words = [&one.falls_away, &one.comes, &one.carried, &one.unanswered, &one.unchecked];
-            text.push_str(&format!("{} {} {} {words:?}\n", one.entry.id, one.from, one.to));
-        }
-        hex(&digest(text.as_bytes()))
+            json!([one.entry.id, one.from.word(), one.to.word(), words])
+        };
+        let all: Vec<Json> = self.moves.iter().map(shown).collect();
+        hex(&digest(Json::Array(all).to_string().as_bytes()))
     }
 }
 

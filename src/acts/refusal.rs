@@ -33,6 +33,9 @@ pub enum Refusal {
     /// What the maker had in front of them is no longer all there is.
     #[error("this car's history went on since you opened it")]
     Stale,
+    /// What was signed says another maker than the person who is signed in.
+    #[error("this was signed by somebody else than is signed in on this device now; nothing was recorded")]
+    NotTheMaker,
     /// The deed cannot be done as things stand.
     #[error("{0}")]
     NotNow(String),

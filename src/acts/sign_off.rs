@@ -30,6 +30,8 @@ pub const SEEN_LONGEST: usize = 200;
 #[derive(Clone, Debug, Default)]
 pub struct SignOff {
     pub id: Uuid,
+    /// The link of the person who signed, as their page said it; a page of an older program says none.
+    pub maker_link: Option<Uuid>,
     pub clear: bool,
     /// The edition by which the inspector's page was made; a hold needs none.
     pub edition: Option<Uuid>,
@@ -53,10 +55,10 @@ pub struct SignOff {
 ///
 /// A hold is always taken, from a device that was ended too. A clear is taken only where the rule then says *cleared*: one whose
 /// maker had not seen all there is, whose page was made by another edition, or that leaves a finding or a check open, is refused
-/// with the reason and nothing is recorded.
+/// with the reason and nothing is recorded. A sign-off that says another maker than `actor` is refused.
 ///
 /// # Errors
-/// [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do; [`Refusal::WhoAreYou`] for a clear from
+/// [`Refusal::NotTheMaker`], [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do; [`Refusal::WhoAreYou`] for a clear from
 /// a device that is not let in.
 pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignOff) -> Result<Appended, Refusal> {
     let known = house.event_of_entry(entry_id).await?;
@@ -142,6 +144,10 @@ fn check_words(given: &SignOff) -> Result<(), Refusal> {
 
 /// Inside the transaction: neither the history nor the sheet can go on between the look and the record.
 async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &NewRecord) -> Result<Appended, Refusal> {
+    // A phone goes from hand to hand: what one person signed on it is never another's.
+    if given.maker_link.is_some_and(|link| link != record.maker.link) {
+        return Err(Refusal::NotTheMaker);
+    }
     let past = history::of_entry(db, record.entry).await?;
     for id in &given.photos {
         if photo::entry_of(db, *id).await? != Some(record.entry) {

@@ -249,9 +249,11 @@ impl EntryState {
     }
 
     /// The hand checks that a clear must carry now. Where nothing happened to the car since a clear but that the sheet asks more,
-    /// only what it asks more is left; after a new submission, a hold or a withdrawal everything is looked at again.
+    /// only what it asks more is left; after a new submission, a hold or a withdrawal, and to clear a cleared car once more,
+    /// everything is looked at again.
     pub fn by_hand_now(&self) -> &BTreeSet<ItemId> {
-        if self.judgement.is_seen_whole { &self.judgement.by_hand_left } else { &self.by_hand }
+        let only_more = self.judgement.is_seen_whole && self.standing() != Standing::Cleared;
+        if only_more { &self.judgement.by_hand_left } else { &self.by_hand }
     }
 
     /// A hold or withdrawal that no clear has answered, the newest first.

@@ -299,6 +299,7 @@ impl Morning<'_> {
         let id = self.house.new_id();
         let given = SignOff {
             id,
+            maker_link: Some(inspector.link),
             clear,
             edition: Some(known.edition.id),
             seen: seen.judgement.heads,

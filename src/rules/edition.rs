@@ -9,9 +9,9 @@
 use super::answer::{self, Answers, Asked, Typed, asked};
 use super::chain::{digest, hex};
 use super::judge::{Finding, Judged, judge};
-use super::sheet::{Bound, DateRule, Item, Kind, Sheet};
-use super::units::Units;
-use super::words::ItemId;
+use super::sheet::{Bound, DateRule, Gives, Item, Kind, Sheet};
+use super::units::{Unit, Units};
+use super::words::{ItemId, Per, Place};
 use jiff::civil::Date;
 use serde_json::{Map, Value as Json};
 
@@ -113,15 +113,28 @@ pub const QUESTION: &str = "q";
 
 /// A short digest of what an item asks for. What was typed for one question answers no other: a draft and a page carry it.
 pub fn question(item: &Item) -> String {
+    let places = |per: Per| per.places().into_iter().map(Place::token).collect::<Vec<_>>().join(" ");
     let kind = match &item.kind {
-        Kind::YesNo(rule) => format!("{:?}", rule.right),
-        Kind::Measurement(rule) => format!("{:?} {:?}", rule.per, rule.unit.quantity()),
-        Kind::Date(rule) => matches!(rule, DateRule::Done { .. }).to_string(),
+        Kind::YesNo(rule) => match rule.right {
+            Some(true) => "yes".to_owned(),
+            Some(false) => "no".to_owned(),
+            None => String::new(),
+        },
+        Kind::Measurement(rule) => {
+            // The quantity by its base unit.
+            let quantity = Unit::ALL.into_iter().find(|unit| unit.quantity() == rule.unit.quantity()).unwrap_or(rule.unit);
+            format!("{} in {}", places(rule.per), quantity.token())
+        }
+        Kind::Date(DateRule::Done { .. }) => "done".to_owned(),
+        Kind::Date(DateRule::ValidUntil { .. }) => "valid until".to_owned(),
         Kind::Label(rule) => rule.gear.clone(),
-        Kind::TyreCode(rule) => format!("{:?}", rule.per),
+        Kind::TyreCode(rule) => places(rule.per),
         Kind::Choice(_) | Kind::Text { .. } | Kind::Photo { .. } => String::new(),
     };
-    let work = item.work.as_ref().map(|work| format!("{} {:?}", work.form.name, work.gives)).unwrap_or_default();
+    let work = item.work.as_ref().map_or(String::new(), |work| match &work.gives {
+        Gives::Figure(name) => format!("{} {name}", work.form.name),
+        Gives::Verdict => work.form.name.to_owned(),
+    });
     hex(&digest(format!("{}|{}|{kind}|{work}", item.id, item.kind.word()).as_bytes()))[..8].to_owned()
 }
 

@@ -180,6 +180,13 @@ impl From<Refusal> for Fault {
                 "This page is old",
                 "Something happened to this car since you opened it. Open it again and look; nothing was recorded.",
             ),
+            // A status of its own: a script keeps such a thing for its maker.
+            Refusal::NotTheMaker => (
+                StatusCode::PRECONDITION_FAILED,
+                "This page is somebody else's",
+                "Another person has signed in on this device since it was opened, and a sign-off stands under one name. Nothing was \
+                 recorded. Open the car again, look, and sign under your own name.",
+            ),
             Refusal::NotNow(_) => return Fault::new(StatusCode::CONFLICT, "This cannot be done as things stand", said),
             Refusal::IdTaken => (
                 StatusCode::CONFLICT,

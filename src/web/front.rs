@@ -58,6 +58,8 @@ struct ComeIn {
     event: Option<String>,
     is_plain: bool,
     trouble: Option<String>,
+    /// The part of the site that is emptied on this device first, for who is let in to an event; else empty.
+    part: String,
 }
 
 impl ComeIn {
@@ -71,7 +73,8 @@ impl ComeIn {
         };
         let mut db = web.house.store.read().await?;
         let club = club::name(&mut db).await?.unwrap_or_else(|| "The club".into());
-        Ok(ComeIn { club, link, event, is_plain: web.is_plain(), trouble: None })
+        let part = Role::of_link(&link).filter(|role| role.event().is_some()).map(home_of).unwrap_or_default();
+        Ok(ComeIn { club, link, event, is_plain: web.is_plain(), trouble: None, part })
     }
 }
 

@@ -23,6 +23,10 @@ use serde::Serialize;
 use std::sync::Arc;
 use uuid::Uuid;
 
+/// After how long without news a marshal's device no longer says "cleared", in milliseconds: the same for every event. Common
+/// practice, no source: a car that was held is back in the paddock within a quarter of an hour.
+const OLD_AFTER_MS: i64 = 15 * 60 * 1000;
+
 pub(super) fn doors() -> Doors {
     Doors::new()
         .get("/{event}", Deed::WatchTheGrid, show)
@@ -61,6 +65,7 @@ pub(super) fn because(row: &Row) -> String {
         (_, Some(finding)) => finding.clone(),
         _ if row.sent == 0 => "no sheet was sent".into(),
         _ if row.missing > 0 => "the sheet is not complete".into(),
+        _ if row.by_hand > 0 => "the sheet asks more checks by hand than were made".into(),
         _ => "it has not been through the gate".into(),
     }
 }
@@ -99,6 +104,8 @@ struct List {
     /// When this was so, to be shown, and until when passes hold: milliseconds since 1970-01-01 UTC.
     as_of: i64,
     until: i64,
+    /// After how long without news a device no longer says "cleared", in milliseconds.
+    old_after: i64,
     cars: Vec<Car>,
 }
 
@@ -139,6 +146,7 @@ async fn cars(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, Aske
         follows,
         as_of: as_of.as_millisecond(),
         until: pass::holds_until(&known).as_millisecond(),
+        old_after: OLD_AFTER_MS,
         cars: cars_of(&board),
     }))
 }

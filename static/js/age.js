@@ -1,8 +1,38 @@
-// How old something is, in words: whoever stands at the pit exit must see it without reckoning.
+// How old something is, in words: whoever stands at the pit exit must see it without reckoning. It is reckoned by the server's
+// clock: a phone's own may be hours or years off, and is only trusted to go on evenly.
 
-/** "just now", "12 minutes ago", "3 hours ago, 09:40"; the time as the device has it. */
-export function ago(then, now = Date.now()) {
-  const minutes = Math.floor((now - then) / 60_000);
+const CLOCK = "clock";
+/** How far a time may lie ahead before the clock is taken to be wrong, in milliseconds. */
+const SLACK = 60_000;
+
+/** How far the server's clock was ahead of this phone's when an answer came last, in milliseconds. */
+let ahead = 0;
+try {
+  ahead = Number(localStorage.getItem(CLOCK)) || 0;
+} catch {
+  // A browser that keeps nothing hears of it with the next answer.
+}
+
+/** The time by the server's clock, as far as this phone can tell, in milliseconds. */
+export const now = () => Date.now() + ahead;
+
+/** An answer that came just now, and no kept one, says what time it is. */
+export function keepClock(time) {
+  ahead = time - Date.now();
+  try {
+    localStorage.setItem(CLOCK, String(ahead));
+  } catch {
+    // It is known for as long as the page is open.
+  }
+}
+
+/** Whether a time that has been cannot have been yet: then nothing can be said of ages. */
+export const isWrong = (then, at = now()) => at - then < -SLACK;
+
+/** "just now", "12 minutes ago", "3 hours ago, 09:40"; the time of day in the zone of the device. */
+export function ago(then, at_ = now()) {
+  if (isWrong(then, at_)) return "an unknown time ago (this phone's clock is wrong)";
+  const minutes = Math.floor((at_ - then) / 60_000);
   if (minutes < 1) return "just now";
   if (minutes < 60) return `${minutes} ${minutes === 1 ? "minute" : "minutes"} ago`;
   const at = new Date(then);
@@ -10,4 +40,11 @@ export function ago(then, now = Date.now()) {
   const hours = Math.floor(minutes / 60);
   if (hours >= 48) return `${Math.floor(hours / 24)} days ago`;
   return `${hours} ${hours === 1 ? "hour" : "hours"} ago, ${clock}`;
+}
+
+/** "47 min", "2 h", "3 days", to be read at arm's length. */
+export function span(then, at = now()) {
+  const minutes = Math.floor((at - then) / 60_000);
+  if (minutes < 60) return `${minutes} min`;
+  return minutes < 48 * 60 ? `${Math.floor(minutes / 60)} h` : `${Math.floor(minutes / 1440)} days`;
 }

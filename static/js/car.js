@@ -1,9 +1,10 @@
 // One car at the gate: Clear stays shut until the checks are made on this page, and a page that is old says so.
-import { ago } from "./age.js";
+import { ago, now } from "./age.js";
 import { tellWhenOld } from "./news.js";
-import { keep, putAway, send, waiting } from "./signing.js";
 import { keepsFiles, newId } from "./keep.js";
+import { holder, isAnothers, isOf, whose } from "./shelf.js";
 import { shrunk } from "./shrink.js";
+import { keep, putAway, send, waiting } from "./signing.js";
 
 const main = document.querySelector("main[data-number]");
 
@@ -51,19 +52,26 @@ taking.querySelector("input").addEventListener("change", async ({ target }) => {
 async function sign(deed) {
   const event = location.pathname.split("/")[2];
   const fields = new URLSearchParams(new FormData(form));
-  const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: Date.now() };
+  const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: now() };
+  if (holder) item.maker = holder;
   fields.set("id", item.id);
   fields.set("deed", deed);
-  fields.set("made_at", new Date(item.made).toISOString());
-  // What this device signed before and could not send was seen by whoever holds it.
-  const before = (await mine(event)).at(-1);
+  fields.set("made_at", new Date().toISOString());
+  // What this person signed here before and could not send was seen by them. What waits of another may arrive later, or never.
+  const before = (await mine(event)).filter((item) => isOf(item, holder?.link)).at(-1);
   if (before) fields.set("seen", before.id);
   item.photos = photos;
   if (photos.length > 0) fields.set("photos", photos.map((photo) => photo.id).join(","));
   item.fields = fields.toString();
-  await keep(item);
-  const end = before ? "waits" : await send(item);
-  if (end !== "refused") {
+  const isKept = await keep(item);
+  // What cannot be kept here is sent at once, whatever else waits.
+  const end = before && isKept ? "waits" : await send(item);
+  if (end === "waits" && !isKept) {
+    await putAway(item);
+    lost(`This device has no room left and the server does not answer: this ${deed} is not recorded. Try again where there is signal.`);
+    return;
+  }
+  if (end === "sent" || end === "waits") {
     location.assign(`/gate/${event}`);
     return;
   }
@@ -74,7 +82,16 @@ async function sign(deed) {
   form.submit();
 }
 
-/** What this device has signed for this car and not sent. */
+/** Says that nothing came of it; the buttons are free again, and all that was typed is there. */
+function lost(words) {
+  form.removeAttribute("aria-busy");
+  const place = document.querySelector("[data-lost]");
+  place.textContent = words;
+  place.hidden = false;
+  place.scrollIntoView({ block: "center" });
+}
+
+/** What was signed for this car on this device and not sent. */
 const mine = async (event) =>
   (await waiting(event)).filter((item) => !item.refused && item.path === new URL(form.action).pathname);
 
@@ -82,15 +99,23 @@ form.addEventListener("submit", (event) => {
   event.preventDefault();
   // A second tap while the first is on its way would send the same record again: harmless, but it looks broken.
   if (form.getAttribute("aria-busy")) return;
+  if (isAnothers()) {
+    anothers();
+    return;
+  }
   form.setAttribute("aria-busy", "true");
-  sign(event.submitter?.value ?? "hold");
+  sign(event.submitter?.value ?? "hold").catch(() => lost("Something failed on this device: nothing is recorded. Try again."));
 });
+
+const capital = (words) => words[0].toUpperCase() + words.slice(1);
 
 async function showMine() {
   const [item] = (await mine(location.pathname.split("/")[2])).slice(-1);
   const place = document.querySelector(".mine");
   place.hidden = !item;
-  if (item) place.textContent = `Your ${item.deed} of ${ago(item.made)} is on this device and waits for signal.`;
+  const words = item && whose(item, holder?.link);
+  const until = words === "your" ? "signal" : `${item?.maker?.name} to sign in here again`;
+  if (item) place.textContent = `${capital(words)} ${item.deed} of ${ago(item.made)} is on this device and waits for ${until}.`;
   document.querySelector("[data-age]").textContent = `, ${ago(Number(main.dataset.asOf))}`;
 }
 
@@ -99,7 +124,16 @@ function old() {
   count();
 }
 
+/** Nothing is signed on a page that was made for somebody else. */
+function anothers() {
+  news.firstChild.textContent = `This page is ${holder.name}'s, and another person has signed in on this device since. `;
+  form.removeAttribute("aria-busy");
+  form.querySelector(".hold").disabled = true;
+  old();
+}
+
 tellWhenOld(old);
+if (isAnothers()) anothers();
 count();
 showMine();
 setInterval(showMine, 20_000);

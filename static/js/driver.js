@@ -68,12 +68,12 @@ async function keepAll() {
   }
 }
 
-/** Lets the device go: nothing of this sheet stays on it. */
-async function letGo(event) {
+/** Signs out: nothing of this sheet stays on the device. */
+async function signOut(event) {
   event.preventDefault();
   const { areas, photos, send: sheet } = await waiting();
   const left = areas.length + photos.length + (sheet ? 1 : 0);
-  if (left && !confirm("Something of this sheet is on this device only and would be lost. Let it go all the same?")) return;
+  if (left && !confirm("Something of this sheet is on this device only and would be lost. Sign out all the same?")) return;
   for (const area of await all(`area ${entry}/`)) await drop(`area ${area.path}`);
   for (const photo of photos) await drop(`photo ${entry} ${photo.id}`);
   for (const key of [sendKey, sentKey, `pages ${entry}`]) await drop(key);
@@ -82,7 +82,7 @@ async function letGo(event) {
 }
 
 for (const form of document.querySelectorAll("form[data-send]")) form.onsubmit = send;
-document.querySelector("[data-let-go]").addEventListener("submit", letGo);
+document.querySelector("[data-asks]").addEventListener("submit", signOut);
 
 /** What the server took changes what this page says. Nothing is typed here that could be lost by it. */
 async function renew() {

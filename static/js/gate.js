@@ -1,4 +1,5 @@
 // Keeps the whole gate on this device: every car's page, those never opened too, fresh while there is signal.
+import { keepClock } from "./age.js";
 import { forget } from "./offline.js";
 
 const PAGES = "pages-1";
@@ -21,6 +22,7 @@ async function keep(event) {
     if (answer.status === 401) await forget();
     if (!answer.ok) return null;
     const { mark, pages, as_of } = await answer.json();
+    keepClock(as_of);
     const cache = await caches.open(PAGES);
     const page = (html) => new Response(html, { headers: { "content-type": "text/html; charset=utf-8" } });
     await Promise.all(pages.map(({ path, html }) => cache.put(location.origin + path, page(html))));

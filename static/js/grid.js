@@ -1,14 +1,17 @@
 // The marshal's page: the answer comes from the list on this device at once, and the list is kept fresh while there is signal.
-import { ago } from "./age.js";
+import { ago, keepClock, now } from "./age.js";
 import { hear } from "./live.js";
 import { offline } from "./offline.js";
-import { verdictOf } from "./verdict.js";
+import { isOld, verdictOf } from "./verdict.js";
 
 const main = document.querySelector("[data-cars]");
 const form = document.querySelector(".find");
 const place = document.querySelector("[data-verdict-here]");
 const fresh = document.querySelector("[data-fresh]");
 const KEPT = `grid ${main.dataset.cars}`;
+
+/** After how long the list is asked for again, in milliseconds. */
+const FRESH = 4 * 60_000;
 
 let list = read();
 /** How many requests were made, and which of them gave the list. */
@@ -47,6 +50,7 @@ async function refresh() {
       return;
     }
     const got = answer.ok ? await answer.json() : null;
+    if (got) keepClock(got.as_of);
     if (got && replaces(got, had, request)) {
       list = got;
       taken = request;
@@ -64,12 +68,15 @@ async function refresh() {
 
 async function show() {
   if (list) fresh.textContent = `News of ${ago(list.as_of)}.`;
-  if (!list || !asked) return;
+  if (!list) return;
+  // What the server wrote into the page does not grow older by itself.
   document.querySelector("[data-answer]").replaceChildren();
-  const { car, cleared, title, because } = await verdictOf(list, asked);
+  dressPlates();
+  if (!asked) return;
+  const { car, look, title, because } = await verdictOf(list, asked);
   const card = document.getElementById("card").content.cloneNode(true).firstElementChild;
-  card.classList.add(cleared ? "cleared" : "flagged");
-  card.querySelector(cleared ? "[data-mark=flagged]" : "[data-mark=cleared]").remove();
+  card.classList.add(look);
+  for (const mark of card.querySelectorAll("[data-mark]")) if (mark.dataset.mark !== look) mark.remove();
   card.querySelector("[data-number]").textContent = car?.number ?? asked.number ?? "";
   card.querySelector("[data-title]").textContent = title;
   card.querySelector(".big").textContent = because;
@@ -82,6 +89,19 @@ async function show() {
     form.number.focus();
   });
   place.replaceChildren(card);
+}
+
+/** The plates show no standing that the list does not bear out, or that is too old. */
+function dressPlates() {
+  const old = isOld(list);
+  const cleared = new Set(list.cars.filter((car) => car.cleared).map((car) => car.number));
+  for (const link of document.querySelectorAll("[data-list] a")) {
+    const number = link.querySelector(".plate").textContent.trim();
+    const isOff = old || link.classList.contains("cleared") !== cleared.has(number);
+    link.dataset.label ??= link.getAttribute("aria-label");
+    link.setAttribute("aria-label", isOff ? `Car ${number}` : link.dataset.label);
+    link.querySelector(".mark").style.visibility = isOff ? "hidden" : "";
+  }
 }
 
 function ask(what) {
@@ -121,4 +141,6 @@ refresh();
 hear(main.dataset.live, refresh, (open) => open || show());
 // The age of the news goes on while nothing else does.
 setInterval(show, 20_000);
+// Where nothing happens nothing is told: that it is still so is asked for, well before the list is too old.
+setInterval(() => list && now() - list.as_of > FRESH && refresh(), 60_000);
 offline();

@@ -1,9 +1,12 @@
-// What this device keeps until the server has it: names and values, in the browser's database where there is one, else in its
-// local storage. A browser that has neither keeps them for as long as the page is open.
+// What this device keeps until the server has it: names and values, in the browser's database where there is one that answers and
+// has room, else in its local storage. Where neither has, it is kept for as long as the page is open, and the page is told so.
 
 const STORE = "kept";
+/** How long the database may take to answer, in milliseconds: some open and never do. */
+const PATIENCE = 2000;
 
-const database = new Promise((resolve) => {
+const opened = new Promise((resolve) => {
+  setTimeout(resolve, PATIENCE, null);
   try {
     const asked = indexedDB.open("witnessmark", 1);
     asked.onupgradeneeded = () => asked.result.createObjectStore(STORE);
@@ -13,9 +16,11 @@ const database = new Promise((resolve) => {
     resolve(null);
   }
 });
+let isDumb = false;
+const database = async () => (isDumb ? null : opened);
 
 /** Whether files can be kept: local storage holds texts only. */
-export const keepsFiles = database.then((db) => db !== null);
+export const keepsFiles = opened.then((db) => db !== null);
 
 const memory = new Map();
 const stored = () => {
@@ -33,6 +38,8 @@ const texts = {
   },
   write(key, value) {
     try {
+      // A file would be lost in a text.
+      if (value?.photos?.length || value?.file) throw new Error("a file");
       if (value === null) localStorage.removeItem(`kept ${key}`);
       else localStorage.setItem(`kept ${key}`, JSON.stringify(value));
       memory.delete(key);
@@ -43,13 +50,25 @@ const texts = {
   names: () => [...new Set([...stored().map((name) => name.slice(5)), ...memory.keys()])].filter((key) => texts.read(key) !== null),
 };
 
-/** Runs `deed` in one transaction and gives its request's result, once it is on the disc and not merely under way. */
+/** Whether this lasts only as long as the page is open: the device had no room for it. */
+export const isFleeting = (key) => (memory.get(key) ?? null) !== null;
+
+/** Runs `deed` in one transaction and gives what it put into `said`, once it is on the disc and not merely under way. */
 function inStore(db, mode, deed) {
   return new Promise((resolve, reject) => {
     const done = db.transaction(STORE, mode, { durability: "strict" });
-    const said = deed(done.objectStore(STORE));
-    done.oncomplete = () => resolve(said.value);
-    done.onerror = done.onabort = () => reject(done.error ?? new Error("this device keeps nothing more"));
+    const said = {};
+    const late = setTimeout(() => {
+      isDumb = true;
+      reject(new Error("this browser's database does not answer"));
+      done.abort?.();
+    }, PATIENCE);
+    deed(done.objectStore(STORE), said, () => clearTimeout(late));
+    done.oncomplete = () => resolve(said);
+    done.onerror = done.onabort = () => {
+      clearTimeout(late);
+      reject(done.error ?? new Error("this device keeps nothing more"));
+    };
   });
 }
 
@@ -58,45 +77,67 @@ function inStore(db, mode, deed) {
  * nothing. Two tabs that change the same thing do so one after the other.
  */
 export async function change(key, to) {
-  const db = await database;
-  if (!db) {
-    const value = to(texts.read(key)) ?? null;
-    texts.write(key, value);
-    return value;
+  const db = await database();
+  if (db) {
+    try {
+      const { value } = await inStore(db, "readwrite", (store, said, heard) => {
+        store.get(key).onsuccess = ({ target }) => {
+          heard();
+          said.value = to(texts.read(key) ?? target.result ?? null) ?? null;
+          if (said.value === null) store.delete(key);
+          else store.put(said.value, key);
+        };
+      });
+      texts.write(key, null);
+      return value;
+    } catch {
+      // Full, or dumb: local storage has room of its own.
+    }
   }
-  return inStore(db, "readwrite", (store) => {
-    const said = {};
-    store.get(key).onsuccess = ({ target }) => {
-      said.value = to(target.result ?? null) ?? null;
-      if (said.value === null) store.delete(key);
-      else store.put(said.value, key);
-    };
-    return said;
-  });
+  const value = to(texts.read(key) ?? (await stands(key))) ?? null;
+  texts.write(key, value);
+  return value;
 }
 
 export const put = (key, value) => change(key, () => value);
 export const drop = (key) => change(key, () => null);
 
-const look = (db, ask) =>
-  inStore(db, "readonly", (store) => {
-    const said = {};
-    ask(store).onsuccess = ({ target }) => (said.value = target.result ?? null);
-    return said;
-  });
+/** What the database has under a name, or null. */
+async function stands(key) {
+  const db = await database();
+  if (!db) return null;
+  const look = (store, said, heard) => {
+    store.get(key).onsuccess = ({ target }) => {
+      heard();
+      said.value = target.result ?? null;
+    };
+  };
+  return inStore(db, "readonly", look).then(({ value }) => value, () => null);
+}
 
 /** All that is kept under names that begin so, in the order of the names. */
 export async function all(begin) {
-  const db = await database;
-  if (db) return look(db, (store) => store.getAll(IDBKeyRange.bound(begin, `${begin}\uffff`)));
-  return texts.names().filter((key) => key.startsWith(begin)).sort().map(texts.read);
+  const found = new Map();
+  const db = await database();
+  if (db) {
+    const look = (store, said, heard) => {
+      const range = IDBKeyRange.bound(begin, `${begin}\uffff`);
+      store.getAllKeys(range).onsuccess = ({ target }) => {
+        heard();
+        said.keys = target.result;
+      };
+      store.getAll(range).onsuccess = ({ target }) => (said.values = target.result);
+    };
+    const { keys = [], values } = await inStore(db, "readonly", look).catch(() => ({}));
+    keys.forEach((key, at) => found.set(key, values[at]));
+  }
+  // What the database had no room for is the newer.
+  for (const key of texts.names()) if (key.startsWith(begin)) found.set(key, texts.read(key));
+  return [...found.keys()].sort().map((key) => found.get(key));
 }
 
 /** What is kept under a name, or null. */
-export async function get(key) {
-  const db = await database;
-  return db ? look(db, (store) => store.get(key)) : texts.read(key);
-}
+export const get = async (key) => texts.read(key) ?? stands(key);
 
 /** An id that tells when it was made (UUIDv7): the same thing sent twice is recognised by it. */
 export function newId(now = Date.now()) {

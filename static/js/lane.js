@@ -4,12 +4,15 @@ import { keepGate } from "./gate.js";
 import { hear } from "./live.js";
 import { keepNews } from "./news.js";
 import { offline } from "./offline.js";
-import { putAway, sendAll, waiting } from "./signing.js";
+import { holder, isAnothers, isOf, signOut, whose } from "./shelf.js";
+import { mayGo, putAway, sendAll, setAside, waiting } from "./signing.js";
 
 const main = document.querySelector("main[data-live]");
 const event = location.pathname.split("/")[2];
 const find = document.querySelector("[data-find]");
 const queue = document.querySelector(".queue");
+/** Whose lane this is; undefined where somebody else came in since it was made: then nothing is sent from it. */
+const me = () => (isAnothers() ? undefined : holder?.link);
 
 function narrow() {
   const wanted = find.value.trim().toUpperCase();
@@ -38,7 +41,8 @@ const line = (tag, text, inner = []) => {
 async function showQueue() {
   const items = await waiting(event);
   queue.hidden = items.length === 0;
-  const open = items.filter((item) => !item.refused);
+  const open = mayGo(items, holder?.link);
+  const others = items.filter((item) => !item.refused && !open.includes(item));
   const parts = [];
   if (open.length > 0) {
     const again = line("button", "Try now");
@@ -46,6 +50,10 @@ async function showQueue() {
     again.addEventListener("click", flush);
     const count = open.length === 1 ? "1 sign-off waits" : `${open.length} sign-offs wait`;
     parts.push(line("p", `${count} on this device for signal: ${open.map((item) => item.number).join(", ")}. `, [again]));
+  }
+  for (const { maker, deed, number } of others) {
+    const name = maker?.name;
+    parts.push(line("p", `Car ${number}: ${name}'s ${deed} is not recorded. It is sent when ${name} signs in on this device again.`));
   }
   for (const item of items.filter((item) => item.refused)) {
     const look = line("a", `Open car ${item.number}`);
@@ -57,7 +65,7 @@ async function showQueue() {
       await putAway(item);
       showQueue();
     });
-    const words = `Car ${item.number}: your ${item.deed} of ${ago(item.made)} was not recorded. ${item.refused} `;
+    const words = `Car ${item.number}: ${whose(item, holder?.link)} ${item.deed} of ${ago(item.made)} was not recorded. ${item.refused} `;
     const note = line("div", words, [look, " ", away]);
     note.className = "alert";
     note.setAttribute("role", "alert");
@@ -65,9 +73,10 @@ async function showQueue() {
   }
   queue.replaceChildren(...parts);
   for (const mine of document.querySelectorAll(".waits-here")) mine.remove();
-  for (const item of open) {
+  for (const item of [...open, ...others]) {
+    const until = open.includes(item) ? "for signal" : "on this device";
     for (const link of document.querySelectorAll(`[data-car="${CSS.escape(item.number)}"]`)) {
-      const note = line("small", `your ${item.deed} waits for signal`);
+      const note = line("small", `${whose(item, holder?.link)} ${item.deed} waits ${until}`);
       note.className = "waits-here";
       link.append(note);
     }
@@ -87,11 +96,12 @@ function freshen() {
   due ??= setTimeout(async () => {
     due = null;
     await keepGate(event);
+    showAge();
   }, 1500);
 }
 
 async function flush() {
-  const sent = await sendAll(event);
+  const sent = await sendAll(event, me());
   await showQueue();
   if (sent > 0) freshen();
 }
@@ -102,6 +112,36 @@ function dress() {
   showQueue();
 }
 
+/** Signing out leaves what waits: who does so is told first what becomes of it. */
+async function leave(event_) {
+  event_.preventDefault();
+  const form = event_.target;
+  const left = (await waiting(event)).filter((item) => !item.refused && isOf(item, holder?.link));
+  const out = async () => {
+    const isOut = await signOut(form, () => setAside(event, holder?.link, true));
+    if (!isOut) say("No signal: this device is still signed in. Sign out where there is signal.");
+  };
+  if (left.length === 0) return out();
+  const cars = left.map((item) => `${item.deed} of car ${item.number}`).join(", ");
+  const words =
+    `Not recorded yet: ${cars}. If you sign out now, ${left.length === 1 ? "it stays" : "they stay"} on this device under your ` +
+    "name and can only be sent when you sign in on it again. Where there is signal they go first: stay until they are sent.";
+  const button = (name, act) => {
+    const one = Object.assign(line("button", name), { type: "button" });
+    one.addEventListener("click", act);
+    return one;
+  };
+  say(words, [button("Stay", () => say("")), " ", button("Sign out all the same", out)]);
+}
+
+/** Says something at the foot of the page, where the way out is. */
+function say(words, inner = []) {
+  const place = document.querySelector("[data-leave]");
+  place.hidden = words === "";
+  place.replaceChildren(line("p", words), ...inner);
+}
+
+document.querySelector("[data-asks]")?.addEventListener("submit", leave);
 find.addEventListener("input", narrow);
 dress();
 keepNews(dress);
@@ -111,5 +151,6 @@ setInterval(() => {
   showAge();
   flush();
 }, 20_000);
+if (me()) await setAside(event, me(), false);
 flush();
-offline().then(() => keepGate(event));
+offline().then(() => keepGate(event)).then(showAge);

@@ -2,9 +2,11 @@
 
 const PAGES = "pages-1";
 
-/** Takes away what is kept of this part of the site: pages, and the mark up to which they are kept. */
-export async function forget() {
-  const part = location.pathname.split("/").slice(0, 3).join("/");
+/** The part of the site that a path lies in: `/gate/EVENT`. */
+export const partOf = (path) => path.split("/").slice(0, 3).join("/");
+
+/** Takes away what is kept of a part of the site: pages, and the mark up to which they are kept. */
+export async function forget(part = partOf(location.pathname)) {
   const pages = await caches.open(PAGES);
   for (const kept of await pages.keys()) if (kept.url.startsWith(location.origin + part)) await pages.delete(kept);
   // What waits to be sent lies beside them in a browser without a database: that is not ours to take away.
@@ -12,8 +14,8 @@ export async function forget() {
   for (const name of Object.keys(localStorage).filter(ofPages)) localStorage.removeItem(name);
 }
 
-// Who lets this device go leaves nothing on it. A driver is asked first, by driver.js: something may be on this device only.
-for (const form of document.querySelectorAll("form[action$='/sign-out']:not([data-let-go])")) {
+// Who signs out leaves nothing on the device. Where something may be on this device only, the page's own script asks first.
+for (const form of document.querySelectorAll("form[action$='/sign-out']:not([data-asks])")) {
   form.addEventListener("submit", async (event) => {
     if (!window.caches) return;
     event.preventDefault();
@@ -29,6 +31,8 @@ export async function offline(more = []) {
     await navigator.serviceWorker.register("/sw.js");
     const { active } = await navigator.serviceWorker.ready;
     active.postMessage({ keep: [location.pathname, ...more] });
+    // A browser that is short of room throws away what it was not asked to keep.
+    navigator.storage?.persist?.().catch(() => {});
   } catch {
     // A browser that refuses workers still has the pages with signal.
   }

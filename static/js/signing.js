@@ -1,6 +1,7 @@
 // Sign-offs on their way: each is on the device before it is sent, goes as often as it must, and counts once. One that the rule
 // does not let stand comes back to its maker with the reason.
-import { all, drop, put } from "./keep.js";
+import { all, drop, isFleeting, put } from "./keep.js";
+import { isOf } from "./shelf.js";
 
 const nameOf = (item) => `sign-off ${item.path.split("/")[2]} ${item.id}`;
 
@@ -20,13 +21,17 @@ function inOrder(items) {
 /** What waits in this event, in the order in which it was signed; what was refused waits for a person. */
 export const waiting = async (event) => inOrder(await all(`sign-off ${event} `));
 
-export const keep = (item) => put(nameOf(item), item);
+/** Keeps one on this device. Gives whether it outlasts this page. */
+export async function keep(item) {
+  await put(nameOf(item), item);
+  return !isFleeting(nameOf(item));
+}
 
 export const putAway = (item) => drop(nameOf(item));
 
 /**
- * Sends one; "sent", "waits" or "refused". Nobody is told "sent" but by the server.
- * What is refused stays on the device with its words.
+ * Sends one; "sent", "waits", "refused" or "another's": somebody else than its maker is signed in. Nobody is told "sent" but by
+ * the server. What is refused stays on the device with its words.
  */
 export async function send(item, patience = 8000) {
   let answer;
@@ -65,6 +70,8 @@ export async function send(item, patience = 8000) {
 
 /** What becomes of one that the server did not take: what may pass with time waits, all else is for a person. */
 async function unsent(item, answer) {
+  // Its maker may come in here again: until then it waits.
+  if (answer.status === 412) return "another's";
   if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return "waits";
   const said = await answer.json().catch(() => ({}));
   await keep({ ...item, refused: said.error ?? "The server did not take it." });
@@ -84,11 +91,19 @@ async function passOver(refused, items) {
   }
 }
 
-/** Sends all that waits, one after the other, from one tab at a time. Gives how many were sent. */
-export async function sendAll(event) {
+/** What waits of one person and may go: nothing that was refused, or that was left here when they signed out. */
+export const mayGo = (items, link) => items.filter((item) => !item.refused && !item.aside && isOf(item, link));
+
+/** Signed out or in again: what waits of this person is left here until they come back, or goes on. */
+export async function setAside(event, link, aside) {
+  for (const item of (await waiting(event)).filter((item) => item.maker?.link === link)) await keep({ ...item, aside });
+}
+
+/** Sends all that waits of one person, one after the other, from one tab at a time. Gives how many were sent. */
+export async function sendAll(event, link) {
   const act = async () => {
     let sent = 0;
-    const items = (await waiting(event)).filter((item) => !item.refused);
+    const items = mayGo(await waiting(event), link);
     for (const item of items) {
       const end = await send(item);
       if (end === "waits") break;

@@ -41,11 +41,16 @@ const keyOf = (url) => url.origin + url.pathname;
 async function freshen(request) {
   const answer = await fetch(request);
   const url = new URL(request.url);
-  const pages = await caches.open(PAGES);
-  const isWhole = ![...url.searchParams.keys()].includes("part");
-  if (answer.ok && !answer.redirected && isWhole) await pages.put(keyOf(url), answer.clone());
-  if (answer.status === 404) await pages.delete(keyOf(url));
-  if (answer.status === 401) await forget(pages, url);
+  // A page that answers about one car would be shown as the whole later, however old.
+  const isWhole = !["part", "number"].some((name) => url.searchParams.has(name));
+  try {
+    const pages = await caches.open(PAGES);
+    if (answer.ok && !answer.redirected && isWhole) await pages.put(keyOf(url), answer.clone());
+    if (answer.status === 404) await pages.delete(keyOf(url));
+    if (answer.status === 401) await forget(pages, url);
+  } catch {
+    // No room to keep it: the answer is as good.
+  }
   return answer;
 }
 
@@ -61,7 +66,7 @@ where there is signal. Nothing that was typed is lost.</p>`;
 
 async function page(request) {
   const url = new URL(request.url);
-  const kept = await (await caches.open(PAGES)).match(keyOf(url));
+  const kept = await caches.open(PAGES).then((pages) => pages.match(keyOf(url))).catch(() => undefined);
   const network = freshen(request);
   if (!kept) {
     return network.catch(
@@ -73,10 +78,11 @@ async function page(request) {
 }
 
 async function asset(request) {
-  const kept = await caches.match(request);
+  const kept = await caches.match(request).catch(() => undefined);
   if (kept) return kept;
   const answer = await fetch(request);
-  if (answer.ok) await (await caches.open(STATIC)).put(request, answer.clone());
+  const copy = answer.clone();
+  if (answer.ok) await caches.open(STATIC).then((files) => files.put(request, copy)).catch(() => {});
   return answer;
 }
 

@@ -1,6 +1,13 @@
 // Whether a car may go out, from the list on this device and from the pass that is shown. The list counts; a pass counts where it
 // is newer than the list, and never against a hold or a withdrawal that the list knows. What is newer is told by the place in the
 // event's chain of records, and never by a clock.
+//
+// How long ago it was that this device heard anything is told by the server's clock. A car that was cleared then may have been
+// held since: from a limit on, and past the event's end, there is no "cleared".
+import { isWrong, now, span } from "./age.js";
+
+/** For a list of an older program, which says no limit, in milliseconds. */
+const OLD_AFTER = 15 * 60_000;
 
 const ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
 const CONTEXT = new TextEncoder().encode("witnessmark pass 1");
@@ -54,17 +61,33 @@ export async function isSealed(pass, key) {
   return crypto.subtle.verify({ name: "Ed25519" }, public_, pass.signature, told);
 }
 
-const no = (car, because) => ({ car, cleared: false, title: "Not cleared", because });
+const no = (car, because) => ({ car, look: "flagged", title: "Not cleared", because });
 
-/** The answer to a number that was typed or a pass that was scanned, by this list. */
-export async function verdictOf(list, asked, now = Date.now()) {
+/** What is said in place of "cleared" where the news is too old for it; null where it is not. */
+function tooOld(list, then, at) {
+  if (isWrong(then, at)) {
+    return { look: "old", title: "Ask the gate", because: "This phone's clock is wrong: how old its news is cannot be told." };
+  }
+  if (at - then < (list.old_after ?? OLD_AFTER)) return null;
+  return { look: "old", title: `Was cleared ${span(then, at)} ago`, because: "Ask the gate: no news since." };
+}
+
+/** Whether the standings of this list are no longer to be shown. */
+export const isOld = (list, at = now()) => at >= list.until || tooOld(list, list.as_of, at) !== null;
+
+/**
+ * The answer to a number that was typed or a pass that was scanned, by this list: `look` is "cleared", "flagged" or "old", the
+ * last where there is no verdict.
+ */
+export async function verdictOf(list, asked, at = now()) {
   if (asked.number !== undefined) {
     const car = list.cars.find((one) => one.number === asked.number);
-    if (!car) return { car: null, cleared: false, title: `No car ${asked.number}`, because: "It is not entered in this event." };
-    return now >= list.until ? no(car, `This list was for ${list.day}.`) : byList(car);
+    if (!car) return { car: null, look: "flagged", title: `No car ${asked.number}`, because: "It is not entered in this event." };
+    if (at >= list.until) return { car, look: "old", title: "The event is over", because: `This list was for ${list.day}.` };
+    return byList(list, car, at);
   }
   const pass = readPass(asked.pass);
-  if (!pass) return { car: null, cleared: false, title: "No pass", because: "This code is something else. Type the car's number." };
+  if (!pass) return { car: null, look: "flagged", title: "No pass", because: "This code is something else. Type the car's number." };
   if (pass.event !== list.event) return no(null, "This pass is for another event.");
   try {
     if (!(await isSealed(pass, list.key))) return no(null, "This pass is false: it was altered, or the club did not make it.");
@@ -72,18 +95,20 @@ export async function verdictOf(list, asked, now = Date.now()) {
     return no(null, "This browser cannot verify passes. Type the car's number.");
   }
   const car = list.cars.find((one) => one.entry === pass.entry);
-  if (now >= pass.until) return no(car ?? null, `This pass is over: it was for ${list.day}.`);
+  if (at >= pass.until) return no(car ?? null, `This pass is over: it was for ${list.day}.`);
   const isNewer = pass.place > list.place;
-  if (!car) return isNewer ? byPass(pass) : no(null, "Its car is not entered any more.");
-  if (car.cleared || car.held || !isNewer) return byList(car);
-  return { ...byPass(pass), car };
+  if (!car) return isNewer ? byPass(list, pass, at) : no(null, "Its car is not entered any more.");
+  if (car.cleared || car.held || !isNewer) return byList(list, car, at);
+  return { ...byPass(list, pass, at), car };
 }
 
-function byList(car) {
-  return car.cleared ? { car, cleared: true, title: "Cleared", because: `Group ${car.group}` } : no(car, car.because);
+function byList(list, car, at) {
+  if (!car.cleared) return no(car, car.because);
+  return { car, look: "cleared", title: "Cleared", because: `Group ${car.group}`, ...tooOld(list, list.as_of, at) };
 }
 
-function byPass(pass) {
+function byPass(list, pass, at) {
   const car = { number: pass.number, driver: "", car: "", group: "" };
-  return { car, cleared: true, title: "Cleared", because: "By its pass, which is newer than this device's list." };
+  const because = "By its pass, which is newer than this device's list.";
+  return { car, look: "cleared", title: "Cleared", because, ...tooOld(list, pass.made, at) };
 }

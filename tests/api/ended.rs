@@ -201,3 +201,29 @@ async fn a_guesser_who_asks_for_json_is_told_when_to_come_back() {
     }
     panic!("400 wrong links were answered");
 }
+
+/// The phone went to the next inspector before it had signal again.
+#[tokio::test]
+async fn a_sign_off_that_says_another_maker_than_is_signed_in_is_refused_and_its_maker_can_send_it() {
+    let club = Club::open().await;
+    for number in ["7", "27"] {
+        club.driver(number).await.sends(|_| ()).await;
+    }
+    let (holt, vane) = (club.inspector("R. Holt").await, club.inspector("S. Vane").await);
+    for (number, deed) in [("7", "hold"), ("27", "clear")] {
+        let mut kept = keeps(&holt, number, deed).await;
+        let maker = holt.opens(number).await.page.value_of("input[name=maker_link]");
+        assert_ne!(maker, vane.opens(number).await.page.value_of("input[name=maker_link]"));
+        kept.fields.push(("maker_link".into(), maker));
+        let refused = sends(&club.base, &vane.person.cookie(&vane.lane()), &kept).await;
+        assert_eq!(refused.status(), StatusCode::PRECONDITION_FAILED, "a {deed}");
+        assert_eq!(refused.json().await["title"], "This page is somebody else's", "a {deed}");
+        assert_eq!(club.history_of(number).await.len(), 1, "a {deed}: nothing was recorded");
+        let taken = sends(&club.base, &holt.person.cookie(&holt.lane()), &kept).await;
+        assert_eq!(taken.status(), StatusCode::NO_CONTENT, "a {deed}");
+        assert_eq!(club.history_of(number).await[0], format!("{deed} by R. Holt (inspector)"));
+        let odd = Kept { fields: vec![("maker_link".into(), "not an id".into())], path: kept.path.clone() };
+        let odd = Kept { fields: [kept.fields[..3].to_vec(), odd.fields].concat(), path: odd.path };
+        assert!(sends(&club.base, &holt.person.cookie(&holt.lane()), &odd).await.status().is_client_error(), "no id");
+    }
+}

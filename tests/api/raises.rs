@@ -167,7 +167,7 @@ async fn one_check_by_hand_more_is_all_that_a_cleared_car_is_asked() {
     let more = CHANGES.iter().find(|change| change.0 == "a check by hand more").expect("the change");
     let shown = club.raise_to(&club.event, &changed(more)).await;
     assert!(rows(&shown)["10"].2.contains("Not checked by hand: Tyre date."), "{:?}", rows(&shown)["10"]);
-    assert_eq!(club.board_of("10").await.0, "pending");
+    assert_eq!(club.board_of("10").await, ("pending".into(), "1 check by hand left".into()));
     let holt = club.inspector("R. Holt").await;
     let lane = holt.person.get(&holt.lane()).await.page().await.text();
     assert!(lane.contains("10"), "it waits in the lane again: {lane}");
@@ -176,6 +176,7 @@ async fn one_check_by_hand_more_is_all_that_a_cleared_car_is_asked() {
     assert_eq!(asked, 1, "what was ticked before counts");
     assert_eq!(open.clears().await.status(), StatusCode::SEE_OTHER);
     assert_eq!(club.board_of("10").await.0, "cleared");
+    assert_eq!(holt.opens("10").await.page.all("input[name^='by-hand-']").len(), 3, "to clear it once more, all are looked at");
 }
 
 #[tokio::test]

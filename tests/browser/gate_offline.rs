@@ -8,7 +8,7 @@ use witnessmark::acts::hand_out::{Drivers, to_drivers};
 use witnessmark::acts::submit::{Submission, submit};
 
 /// An inspector with a phone that holds the whole gate.
-async fn at_the_gate(club: &Club, wire: &Wire, inspector: &Inspector<'_>, story: &'static str, who: &'static str) -> Browser {
+pub async fn at_the_gate(club: &Club, wire: &Wire, inspector: &Inspector<'_>, story: &'static str, who: &'static str) -> Browser {
     let phone = Browser::phone(story, who).await;
     phone.forgives("ERR_");
     phone.forgives("40");
@@ -19,13 +19,13 @@ async fn at_the_gate(club: &Club, wire: &Wire, inspector: &Inspector<'_>, story:
 }
 
 impl Browser {
-    async fn holds_the_gate(&self, event: &str) {
+    pub async fn holds_the_gate(&self, event: &str) {
         let script = format!("return !!navigator.serviceWorker.controller && !!localStorage.getItem('gate {event}')");
         self.comes("the whole gate is on the device", &script).await;
     }
 
     /// Finds a car by its number, makes the checks, and clears or holds it.
-    async fn signs(&self, number: &str, deed: &str) {
+    pub async fn signs(&self, number: &str, deed: &str) {
         self.finds(number).await;
         if deed == "clear" {
             self.ticks_everything().await;
@@ -39,7 +39,7 @@ impl Browser {
     }
 
     /// Nothing waits on this device any more.
-    async fn has_sent_all(&self) {
+    pub async fn has_sent_all(&self) {
         self.comes("all is sent", "return document.querySelector('.queue').hidden").await;
     }
 }
@@ -384,9 +384,9 @@ async fn a_hold_that_waited_on_a_device_that_was_ended_meanwhile_is_recorded_and
         wire.is_sound();
         phone.opens(&format!("{}/gate/{}", wire.base, club.event)).await;
         phone.sees("h1", "Who are you?").await;
-        phone.sees("[data-unsent]", "Car 27: your clear was not recorded.").await;
-        phone.sees("[data-unsent]", "Car 7: your hold is recorded.").await;
-        phone.sees("[data-unsent]", "Car 27: your hold is recorded.").await;
+        phone.sees("[data-unsent]", "Car 27: R. Holt's clear was not recorded.").await;
+        phone.sees("[data-unsent]", "Car 7: R. Holt's hold is recorded.").await;
+        phone.sees("[data-unsent]", "Car 27: R. Holt's hold is recorded.").await;
         phone.keeps("1-ended").await;
         for number in ["7", "27"] {
             assert_eq!(club.board_of(number).await.0, "flagged", "car {number}");

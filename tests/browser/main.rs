@@ -25,6 +25,7 @@ mod no_signal_driver;
 mod no_signal_lost;
 mod on_paper;
 mod pictures;
+mod shelf;
 mod sizes;
 mod slow_phone;
 mod typing;

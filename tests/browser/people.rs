@@ -44,7 +44,12 @@ impl Browser {
 
     /// Sets the device's clock to the club's, in every page from now on: passes and lists are for the day.
     pub async fn has_the_clubs_time(&self, club: &Club) {
-        let now = club.house.now().as_millisecond();
+        self.has_a_clock_off_by(club, 0).await;
+    }
+
+    /// Sets the device's clock, in every page from now on: so many minutes ahead of the club's.
+    pub async fn has_a_clock_off_by(&self, club: &Club, minutes: i64) {
+        let now = club.house.now().as_millisecond() + minutes * 60_000;
         let source = format!("(() => {{ const real = Date.now; const off = {now} - real(); Date.now = () => real() + off; }})()");
         self.devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": source })).await;
     }

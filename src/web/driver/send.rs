@@ -115,6 +115,9 @@ fn refused(refusal: &Refusal, mine: &Mine) -> Json_ {
             body["answers"] = Json_::Object(items);
         }
         Refusal::NotComplete(items) => body["missing"] = json!(items),
+        Refusal::Fields(troubles) => {
+            body["fields"] = troubles.iter().map(|trouble| (trouble.field.clone(), json!(trouble.message))).collect();
+        }
         Refusal::EditionRaised { changed, .. } => body["changed"] = json!(changed),
         Refusal::Store(_) => body["error"] = json!("something broke here, not at your end"),
         _ => {}

@@ -6,7 +6,7 @@ use crate::acts::Refusal;
 use crate::acts::gate_photo;
 use crate::acts::house::KnownEvent;
 use crate::acts::refusal::field;
-use crate::acts::rights::Admission;
+use crate::acts::rights::{Actor, Admission};
 use crate::acts::sign_off::{self, by_hand};
 use crate::acts::state::{self, EntryState};
 use crate::rules::answer::Trouble;
@@ -48,6 +48,8 @@ struct Typed {
 #[derive(Template)]
 #[template(path = "gate/car.html")]
 struct Car<'a> {
+    /// Whose page it is: what is signed on it says so.
+    actor: &'a Actor,
     known: &'a KnownEvent,
     state: &'a EntryState,
     clock: Clock,
@@ -114,7 +116,13 @@ impl Car<'_> {
     }
 }
 
-fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Typed, units: &Units) -> Car<'a> {
+fn page<'a>(
+    web: &Web,
+    actor: &'a Actor,
+    (known, state): (&'a KnownEvent, &'a EntryState),
+    typed: Typed,
+    units: &Units,
+) -> Car<'a> {
     let clock = Clock::of(&known.event);
     let shown = state.shown();
     let sheet = &known.edition.sheet;
@@ -144,6 +152,7 @@ fn page<'a>(web: &Web, known: &'a KnownEvent, state: &'a EntryState, typed: Type
             .unwrap_or_else(|| "nothing sent yet".into()),
         clock,
         typed,
+        actor,
         known,
         state,
     }
@@ -155,8 +164,14 @@ fn is_open(reading: &Reading, state: &EntryState) -> bool {
 }
 
 /// A car's page as text.
-pub(super) fn whole_page(web: &Web, known: &KnownEvent, state: &EntryState, units: &Units) -> Result<String, Fault> {
-    Ok(page(web, known, state, Typed::default(), units).render()?)
+pub(super) fn whole_page(
+    web: &Web,
+    actor: &Actor,
+    known: &KnownEvent,
+    state: &EntryState,
+    units: &Units,
+) -> Result<String, Fault> {
+    Ok(page(web, actor, (known, state), Typed::default(), units).render()?)
 }
 
 pub(super) async fn show(
@@ -167,7 +182,7 @@ pub(super) async fn show(
 ) -> Page {
     let known = at_the_gate(&web, &actor, event).await?;
     let state = state::read(&web.house, &known, id, &units).await?;
-    render(&page(&web, &known, &state, Typed::default(), &units))
+    render(&page(&web, &actor, (&known, &state), Typed::default(), &units))
 }
 
 pub(super) async fn sign_off(
@@ -222,7 +237,7 @@ pub(super) async fn sign_off(
         other => return Err(other.into()),
     };
     let state = state::read(&web.house, &known, id, &units).await?;
-    Ok((status, Html(page(&web, &known, &state, typed, &units).render()?)).into_response())
+    Ok((status, Html(page(&web, &actor, (&known, &state), typed, &units).render()?)).into_response())
 }
 
 /// Whether the page has a place for a field's trouble.

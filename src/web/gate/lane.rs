@@ -25,6 +25,8 @@ struct Lane<'a> {
     board: Arc<Board>,
     clock: Clock,
     heading: String,
+    /// When this page was made, in milliseconds since 1970-01-01 UTC.
+    made: i64,
     /// What was looked for and not found.
     not_found: Option<String>,
 }
@@ -67,7 +69,8 @@ pub(super) async fn lane(
         _ => format!("{} at the gate", count(waiting, "car waits", "cars wait")),
     };
     let not_found = (!wanted.is_empty()).then(|| wanted.chars().take(8).collect());
-    let page = Lane { clock: Clock::of(&known.event), known: &known, actor: &actor, board, heading, not_found };
+    let made = web.house.now().as_millisecond();
+    let page = Lane { clock: Clock::of(&known.event), known: &known, actor: &actor, board, heading, not_found, made };
     if asked.text("part") == "news" {
         return Ok(render(&page.as_news())?.into_response());
     }

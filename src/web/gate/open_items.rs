@@ -36,6 +36,7 @@ impl ClosingTyped {
 pub(super) fn sign_off_of(form: &Form, clear: bool, typed: &ClosingTyped) -> Result<SignOff, Fault> {
     Ok(SignOff {
         id: form.id("id")?,
+        maker_link: if form.text("maker_link").is_empty() { None } else { Some(form.id("maker_link")?) },
         clear,
         // A page of before an update has none: its clear is brought back to be looked at again.
         edition: form.text("edition").parse().ok(),

@@ -52,7 +52,7 @@ pub(super) async fn pages(
     let gate = since(&web.house, &actor, &known, had, &units).await?;
     let page = |state: &EntryState| {
         let path = format!("/gate/{event}/entries/{}", state.id());
-        Ok(CarPage { html: whole_page(&web, &known, state, &units)?, path })
+        Ok(CarPage { html: whole_page(&web, &actor, &known, state, &units)?, path })
     };
     let pages = gate.cars.iter().map(page).collect::<Result<Vec<_>, Fault>>()?;
     let Mark { place, hash, edition, entries } = gate.mark;

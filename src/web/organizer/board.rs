@@ -71,6 +71,7 @@ impl BoardPage<'_> {
             (None, Standing::Flagged) => row.finding.clone().unwrap_or_default(),
             (None, _) if row.sent == 0 => "nothing sent".into(),
             (None, _) if row.missing > 0 => format!("{} not answered", count(row.missing, "item", "items")),
+            (None, _) if row.by_hand > 0 => format!("{} by hand left", count(row.by_hand, "check", "checks")),
             (None, _) => row.waits.map(|waits| format!("waits since {}", self.clock.at(&waits.since))).unwrap_or_default(),
         }
     }
