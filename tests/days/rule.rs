@@ -44,7 +44,8 @@ pub struct Judged {
     pub standing: Standing,
     /// One plain sentence on why it is no better.
     pub because: String,
-    /// What a new clear has to tick by hand: all that is asked, or what the sheet asks more where a clear has seen everything.
+    /// What a new clear has to tick by hand: all that is asked; or, where a clear has seen everything and the car is not cleared
+    /// all the same, what the sheet asks more.
     pub by_hand: BTreeSet<String>,
     pub in_force: Vec<Uuid>,
     /// Findings of the submissions in force that no counting clear has closed.
@@ -153,7 +154,11 @@ pub fn judge(records: &[Record]) -> Judged {
     let open: BTreeSet<String> =
         in_force.iter().flat_map(|(id, said)| said.open().into_iter().filter(move |item| is_open(*id, item))).collect();
     let ticked = ticked_by(&mut counting.iter(), &withdrawals);
-    let by_hand = if counting.iter().any(has_seen_all) { asked.difference(&ticked).cloned().collect() } else { asked.clone() };
+    let by_hand = if !is_cleared && counting.iter().any(has_seen_all) {
+        asked.difference(&ticked).cloned().collect()
+    } else {
+        asked.clone()
+    };
     let (standing, because) = if is_cleared {
         (Standing::Cleared, "a clear has seen everything".to_owned())
     } else if let Some(bar) = standing_bar {
