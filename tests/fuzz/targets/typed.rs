@@ -35,7 +35,7 @@ fuzz_target!(|text: &str| {
     }
     assert_eq!(from_typed(item, &answer.to_typed(), DAY), Ok(Some(answer.clone())), "{} in a form", item.id);
     assert_eq!(from_json(item, &answer.to_json(), DAY), Ok(Some(answer.clone())), "{} in a file", item.id);
-    let answers = Answers::from([(item.id.clone(), answer)]);
+    let answers = Answers::from_iter([(item.id.clone(), answer)]);
     for units in [Units::METRIC, Units::US] {
         let judged = timely(|| judge(&SHEET, &answers, DAY, &units));
         is_sound(&judged_json(&judged), &json!(typed).to_string(), &|_| false);
