@@ -73,11 +73,6 @@ impl<Id: Ord + Clone> Graph<Id> {
         self.past[place].contains(other)
     }
 
-    /// Everything that a record has seen, directly and through others.
-    pub fn past(&self, place: usize) -> &FixedBitSet {
-        &self.past[place]
-    }
-
     /// Whether a record's past names an id that is not here.
     pub fn waits(&self, place: usize) -> bool {
         self.waits.contains(place)
