@@ -182,11 +182,15 @@ pub(super) fn end_for_drivers(event: &Event, now: Timestamp) -> Timestamp {
 
 /// The midnight at the event's place so many days after it, or a day from now where that is past.
 fn night_after(event: &Event, days: i64, now: Timestamp) -> Timestamp {
-    let zone = TimeZone::get(&event.zone).unwrap_or(TimeZone::UTC);
     let soon = now.checked_add(24.hours()).unwrap_or(now);
-    let day = event.day.checked_add(days.days()).ok();
-    let night = day.and_then(|day| day.at(0, 0, 0, 0).to_zoned_datetime(zone).ok()).map(|night| night.timestamp());
-    night.unwrap_or(soon).max(soon)
+    midnight_after(event, days).unwrap_or(soon).max(soon)
+}
+
+/// The midnight at the event's place with which the day that many days after it begins.
+pub(super) fn midnight_after(event: &Event, days: i64) -> Option<Timestamp> {
+    let zone = TimeZone::get(&event.zone).unwrap_or(TimeZone::UTC);
+    let day = event.day.checked_add(days.days()).ok()?;
+    Some(day.at(0, 0, 0, 0).to_zoned_datetime(zone).ok()?.timestamp())
 }
 
 #[cfg(test)]

@@ -5,12 +5,13 @@ use super::raise_edition::{self, Raised};
 use super::rights::Actor;
 use super::{Refusal, enter};
 use crate::rules::edition::Given;
+use crate::rules::phones::PhoneSetting;
 use crate::rules::sheet::Sheet;
 use crate::rules::sheet_file;
 use crate::store::access::Digest;
 use crate::store::device::{self, Device};
 use crate::store::event::Event;
-use crate::store::{Chance, OpenError, Store, StoreError, Touch, Writing, club, event, history};
+use crate::store::{Chance, OpenError, Store, StoreError, Touch, Writing, club, event, history, phone_setting};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
 use std::collections::HashMap;
@@ -45,19 +46,21 @@ pub struct KnownEvent {
     others: Arc<HashMap<Uuid, Arc<KnownEdition>>>,
     /// The times it was raised to another edition, the oldest first.
     pub raises: Arc<Vec<Raised>>,
+    /// What its phones keep, and how long they say "cleared" without news.
+    pub phones: PhoneSetting,
 }
 
 impl KnownEvent {
     /// An event judged by an edition. `others` are the editions that its entries' answers were given to.
     pub fn new(event: Arc<Event>, edition: Arc<KnownEdition>, others: impl IntoIterator<Item = Arc<KnownEdition>>) -> KnownEvent {
         let others = others.into_iter().map(|other| (other.id, other)).collect();
-        KnownEvent { event, edition, others: Arc::new(others), raises: Arc::default() }
+        KnownEvent { event, edition, others: Arc::new(others), raises: Arc::default(), phones: PhoneSetting::default() }
     }
 
     /// The same event judged by another edition.
     pub fn judged_by(&self, edition: Arc<KnownEdition>) -> KnownEvent {
         let others = self.others.values().cloned().chain([self.edition.clone()]);
-        KnownEvent { raises: self.raises.clone(), ..KnownEvent::new(self.event.clone(), edition, others) }
+        KnownEvent { raises: self.raises.clone(), phones: self.phones, ..KnownEvent::new(self.event.clone(), edition, others) }
     }
 
     /// One of the editions that answers were given to.
@@ -198,7 +201,8 @@ impl House {
             }
         }
         let raises = Arc::new(raise_edition::raises(db, id).await?);
-        Ok(KnownEvent { raises, ..KnownEvent::new(event, edition, others) })
+        let phones = phone_setting::of_event(db, id).await?.first().map(|set| set.setting).unwrap_or_default();
+        Ok(KnownEvent { raises, phones, ..KnownEvent::new(event, edition, others) })
     }
 
     /// An event as the store has it in this moment, with the place and the hash of its newest record (0 and empty without one).

@@ -15,6 +15,7 @@ pub mod open_event;
 pub mod pass;
 pub mod passkey;
 pub mod personal;
+pub mod phones;
 pub mod preview;
 pub mod raise_edition;
 pub mod refusal;

@@ -1,13 +1,13 @@
 //! Passes: given to a cleared entry and to no other, and looked at when somebody shows one.
 
 use super::Refusal;
+use super::enter::midnight_after;
 use super::house::{House, KnownEvent};
 use super::state::EntryState;
 use crate::rules::pass::{Pass, PassError, public_key};
 use crate::rules::standing::Standing;
 use crate::store::{Touch, event_key};
-use jiff::tz::TimeZone;
-use jiff::{Timestamp, ToSpan};
+use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
@@ -37,10 +37,7 @@ pub async fn public_key_of(house: &House, event: Uuid) -> Result<[u8; 32], Refus
 
 /// Until when passes of an event hold: the midnight after its day, by its own clock.
 pub fn holds_until(known: &KnownEvent) -> Timestamp {
-    let zone = TimeZone::get(&known.event.zone).unwrap_or(TimeZone::UTC);
-    let next = known.event.day.checked_add(1.days()).ok();
-    let night = next.and_then(|day| day.at(0, 0, 0, 0).to_zoned_datetime(zone).ok());
-    night.map_or(Timestamp::UNIX_EPOCH, |night| night.timestamp())
+    midnight_after(&known.event, 1).unwrap_or(Timestamp::UNIX_EPOCH)
 }
 
 /// A pass that was given.

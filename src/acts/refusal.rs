@@ -15,6 +15,9 @@ pub enum Refusal {
     /// Nobody is signed in, or no longer.
     #[error("your link has ended or was taken back")]
     WhoAreYou,
+    /// A clear from a device that was ended.
+    #[error("this device was ended; a clear that was signed on it does not count")]
+    DeviceEnded,
     /// A one-time link that has let a device in.
     #[error("this link has let a device in already")]
     Spent,

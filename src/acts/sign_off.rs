@@ -58,8 +58,8 @@ pub struct SignOff {
 /// with the reason and nothing is recorded. A sign-off that says another maker than `actor` is refused.
 ///
 /// # Errors
-/// [`Refusal::NotTheMaker`], [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do; [`Refusal::WhoAreYou`] for a clear from
-/// a device that is not let in.
+/// [`Refusal::NotTheMaker`], [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do;
+/// [`Refusal::DeviceEnded`] for a clear from a device that is not let in.
 pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignOff) -> Result<Appended, Refusal> {
     let known = house.event_of_entry(entry_id).await?;
     require_even_ended(actor, Deed::WorkTheGate, Whose::Entry { event: known.event.id, entry: entry_id })?;
@@ -158,7 +158,7 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
     if given.clear && !there_already {
         // Before anything is said of the car: a device that was ended learns nothing of it.
         if !device::is_let_in(db, record.maker.device, record.arrived_at).await? {
-            return Err(Refusal::WhoAreYou);
+            return Err(Refusal::DeviceEnded);
         }
         if event::edition_of(db, known.event.id).await? != Some(known.edition.id) || given.edition != Some(known.edition.id) {
             return Err(Refusal::Stale);

@@ -7,6 +7,7 @@ use super::state::{self, EntryState};
 use crate::rules::units::Units;
 use crate::store::entry;
 use crate::store::history::{self, Past};
+use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -18,6 +19,8 @@ pub struct Mark {
     pub hash: String,
     pub edition: Uuid,
     pub entries: usize,
+    /// A digest of what the pages say of the entries themselves: an erased name is in no record.
+    pub named: String,
 }
 
 /// Cars as they stand, and the mark to ask from next time.
@@ -26,8 +29,18 @@ pub struct WholeGate {
     pub cars: Vec<EntryState>,
 }
 
+/// Twelve figures of a digest over what is shown of the entries beside their records.
+fn named(entries: &[entry::Entry]) -> String {
+    let mut digest = Sha256::new();
+    for text in entries.iter().flat_map(|one| [one.number.as_str(), &one.driver, &one.car, &one.group]) {
+        digest.update(text.len().to_be_bytes());
+        digest.update(text.as_bytes());
+    }
+    digest.finalize()[..6].iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// The cars that changed since a mark, or all of them: without a mark, where the sheet was raised, where entries came or went,
-/// where the mark is of another history (an older backup was restored).
+/// changed or were erased, where the mark is of another history (an older backup was restored).
 pub async fn since(
     house: &House,
     actor: &Actor,
@@ -41,8 +54,9 @@ pub async fn since(
     // The place first: what comes in while the rest is read is given once more next time, and never passed over.
     let (place, hash) = history::head(&mut db, event).await?.unwrap_or_default();
     let entries = entry::of_event(&mut db, event).await?;
-    let mark = Mark { place, hash, edition: known.edition.id, entries: entries.len() };
-    let had = had.filter(|had| had.edition == mark.edition && had.entries == mark.entries);
+    let mark = Mark { place, hash, edition: known.edition.id, entries: entries.len(), named: named(&entries) };
+    let is_like = |had: &Mark| (had.edition, had.entries, &had.named) == (mark.edition, mark.entries, &mark.named);
+    let had = had.filter(is_like);
     let follows = match &had {
         Some(had) => history::has(&mut db, event, had.place, &had.hash).await?,
         None => false,

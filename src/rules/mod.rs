@@ -25,6 +25,7 @@ pub mod numbers;
 pub mod openness;
 pub mod packing;
 pub mod pass;
+pub mod phones;
 pub mod queue;
 pub mod sampling;
 pub mod schedule;

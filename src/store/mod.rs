@@ -16,6 +16,7 @@ pub mod event_key;
 pub mod garage;
 pub mod history;
 pub mod personal;
+pub mod phone_setting;
 pub mod photo;
 pub mod proof;
 pub mod row;

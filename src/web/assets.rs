@@ -101,9 +101,17 @@ static WORKER: LazyLock<String> = LazyLock::new(|| {
     let mut paths: Vec<&str> = ASSETS.by_path.keys().map(String::as_str).filter(|path| is_for_every_page(path)).collect();
     paths.sort();
     let urls: Vec<String> = paths.into_iter().map(|path| format!("\"{}\"", url(path))).collect();
-    let code = ASSETS.by_path.get("js/sw.js").map(|file| String::from_utf8_lossy(&file.plain)).unwrap_or_default();
-    format!("const VERSION = \"{}\";\nconst ASSETS = [{}];\n{code}", ASSETS.version, urls.join(", "))
+    let script = |path| ASSETS.by_path.get(path).map(|file| String::from_utf8_lossy(&file.plain)).unwrap_or_default();
+    let parts = ["js/keep.js", "js/shelf.js", "js/sw.js"].map(|path| as_plain_script(&script(path)));
+    format!("const VERSION = \"{}\";\nconst ASSETS = [{}];\n{}", ASSETS.version, urls.join(", "), parts.concat())
 });
+
+/// A module's lines without its imports and exports: workers and pages share the shelf, and not every browser has modules in a
+/// worker. Imports of ours are one line each.
+fn as_plain_script(module: &str) -> String {
+    let lines = module.lines().filter(|line| !line.starts_with("import "));
+    lines.map(|line| format!("{}\n", line.strip_prefix("export ").unwrap_or(line))).collect()
+}
 
 static PACKED_WORKER: LazyLock<Vec<u8>> = LazyLock::new(|| pack(WORKER.as_bytes(), Compression::best()));
 
@@ -114,6 +122,11 @@ async fn service_worker(headers: HeaderMap) -> Response {
         return (common, [(header::CONTENT_ENCODING, "gzip")], PACKED_WORKER.as_slice()).into_response();
     }
     (common, WORKER.as_str()).into_response()
+}
+
+/// The version of the whole set.
+pub(super) fn version() -> &'static str {
+    &ASSETS.version
 }
 
 /// Where an asset is found: `css/base.css` becomes `/static/3f9c.../css/base.css`.
@@ -127,8 +140,11 @@ pub(super) fn routes() -> Router {
 
 async fn asset(Path((version, path)): Path<(String, String)>, headers: HeaderMap) -> Response {
     let Some(asset) = ASSETS.by_path.get(&path) else { return StatusCode::NOT_FOUND.into_response() };
-    // An old page may ask for an old name: it gets today's file, which is not kept under that name.
-    let keep = if version == ASSETS.version { "public, max-age=31536000, immutable" } else { "no-cache" };
+    // Never today's file under yesterday's name: an old page with half of the new program does neither's work.
+    if version != ASSETS.version {
+        return StatusCode::GONE.into_response();
+    }
+    let keep = "public, max-age=31536000, immutable";
     let common = [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, keep), (header::VARY, "accept-encoding")];
     match &asset.packed {
         Some(packed) if takes_gzip(&headers) => (common, [(header::CONTENT_ENCODING, "gzip")], packed.as_slice()).into_response(),

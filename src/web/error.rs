@@ -124,6 +124,11 @@ impl From<Refusal> for Fault {
                 "There is nothing here for you",
                 "The address is wrong, or it is somebody else's. Open your private link again.",
             ),
+            Refusal::DeviceEnded => (
+                StatusCode::FORBIDDEN,
+                "This device was ended",
+                "A clear that was signed on it does not count: the car is looked at again. A hold counts all the same.",
+            ),
             Refusal::WhoAreYou => (
                 StatusCode::UNAUTHORIZED,
                 "Who are you?",

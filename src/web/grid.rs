@@ -23,10 +23,6 @@ use serde::Serialize;
 use std::sync::Arc;
 use uuid::Uuid;
 
-/// After how long without news a marshal's device no longer says "cleared", in milliseconds: the same for every event. Common
-/// practice, no source: a car that was held is back in the paddock within a quarter of an hour.
-const OLD_AFTER_MS: i64 = 15 * 60 * 1000;
-
 pub(super) fn doors() -> Doors {
     Doors::new()
         .get("/{event}", Deed::WatchTheGrid, show)
@@ -146,7 +142,7 @@ async fn cars(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, Aske
         follows,
         as_of: as_of.as_millisecond(),
         until: pass::holds_until(&known).as_millisecond(),
-        old_after: OLD_AFTER_MS,
+        old_after: i64::from(known.phones.old_after_min()) * 60_000,
         cars: cars_of(&board),
     }))
 }

@@ -20,7 +20,11 @@ enum Heard {
     Out,
 }
 
-/// A stream of "changed" with the entry that changed, or with nothing where the whole event did.
+/// What is told in place of an entry where the whole event changed. An event without any data is dropped by browsers (WHATWG HTML,
+/// "server-sent events", dispatch of an empty data buffer).
+const ALL: &str = "all";
+
+/// A stream of "changed" with the entry that changed, or with "all" where the whole event did.
 ///
 /// `only` keeps it to one entry: a driver hears of their own car and of no other. It ends when the listener's link is taken
 /// back and when the server closes.
@@ -57,14 +61,14 @@ async fn hear(
         Ok(Touch::Entry { event: of, entry }) if of == event && only.is_none_or(|only| only == entry) => {
             Heard::Changed(entry.to_string())
         }
-        Ok(Touch::Event(of)) if of == event => Heard::Changed(String::new()),
+        Ok(Touch::Event(of)) if of == event => Heard::Changed(ALL.to_owned()),
         // Who cannot be asked for is let go too: the page comes back, and is asked who it is.
-        Ok(Touch::All) if house.is_let_in(actor).await.unwrap_or(false) => Heard::Changed(String::new()),
+        Ok(Touch::All) if house.is_let_in(actor).await.unwrap_or(false) => Heard::Changed(ALL.to_owned()),
         Ok(Touch::All) => Heard::Out,
         Ok(Touch::Access) if !house.is_let_in(actor).await.unwrap_or(false) => Heard::Out,
         // Too slow to hear all: something changed, no telling what, and perhaps the listener is out.
         Err(BroadcastStreamRecvError::Lagged(_)) if house.is_let_in(actor).await.unwrap_or(false) => {
-            Heard::Changed(String::new())
+            Heard::Changed(ALL.to_owned())
         }
         Err(BroadcastStreamRecvError::Lagged(_)) => Heard::Out,
         Ok(_) => Heard::Nothing,

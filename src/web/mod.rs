@@ -25,6 +25,7 @@ mod driver;
 mod garage;
 mod gate;
 mod grid;
+mod keep;
 mod organizer;
 mod worksheets;
 

@@ -1,30 +1,11 @@
-// How old something is, in words: whoever stands at the pit exit must see it without reckoning. It is reckoned by the server's
-// clock: a phone's own may be hours or years off, and is only trusted to go on evenly.
+// How old something is, in words: whoever stands at the pit exit must see it without reckoning. It is told by the server's clock
+// as this phone heard it last.
+import { clockRead, keepClock, now } from "./shelf.js";
 
-const CLOCK = "clock";
 /** How far a time may lie ahead before the clock is taken to be wrong, in milliseconds. */
 const SLACK = 60_000;
 
-/** How far the server's clock was ahead of this phone's when an answer came last, in milliseconds. */
-let ahead = 0;
-try {
-  ahead = Number(localStorage.getItem(CLOCK)) || 0;
-} catch {
-  // A browser that keeps nothing hears of it with the next answer.
-}
-
-/** The time by the server's clock, as far as this phone can tell, in milliseconds. */
-export const now = () => Date.now() + ahead;
-
-/** An answer that came just now, and no kept one, says what time it is. */
-export function keepClock(time) {
-  ahead = time - Date.now();
-  try {
-    localStorage.setItem(CLOCK, String(ahead));
-  } catch {
-    // It is known for as long as the page is open.
-  }
-}
+export { clockRead, keepClock, now };
 
 /** Whether a time that has been cannot have been yet: then nothing can be said of ages. */
 export const isWrong = (then, at = now()) => at - then < -SLACK;

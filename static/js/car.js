@@ -1,8 +1,8 @@
 // One car at the gate: Clear stays shut until the checks are made on this page, and a page that is old says so.
-import { ago, now } from "./age.js";
+import { ago, clockRead, now } from "./age.js";
 import { tellWhenOld } from "./news.js";
 import { keepsFiles, newId } from "./keep.js";
-import { holder, isAnothers, isOf, whose } from "./shelf.js";
+import { holder, isAnothers, isOf, whose } from "./holder.js";
 import { shrunk } from "./shrink.js";
 import { keep, putAway, send, waiting } from "./signing.js";
 
@@ -50,6 +50,8 @@ taking.querySelector("input").addEventListener("change", async ({ target }) => {
 
 /** Keeps the sign-off on this device, sends it, and goes back to the lane, sent or not: the lane says what waits. */
 async function sign(deed) {
+  if (await isAnothers()) return anothers();
+  await clockRead;
   const event = location.pathname.split("/")[2];
   const fields = new URLSearchParams(new FormData(form));
   const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: now() };
@@ -99,10 +101,6 @@ form.addEventListener("submit", (event) => {
   event.preventDefault();
   // A second tap while the first is on its way would send the same record again: harmless, but it looks broken.
   if (form.getAttribute("aria-busy")) return;
-  if (isAnothers()) {
-    anothers();
-    return;
-  }
   form.setAttribute("aria-busy", "true");
   sign(event.submitter?.value ?? "hold").catch(() => lost("Something failed on this device: nothing is recorded. Try again."));
 });
@@ -110,6 +108,7 @@ form.addEventListener("submit", (event) => {
 const capital = (words) => words[0].toUpperCase() + words.slice(1);
 
 async function showMine() {
+  await clockRead;
   const [item] = (await mine(location.pathname.split("/")[2])).slice(-1);
   const place = document.querySelector(".mine");
   place.hidden = !item;
@@ -133,7 +132,7 @@ function anothers() {
 }
 
 tellWhenOld(old);
-if (isAnothers()) anothers();
+if (await isAnothers()) anothers();
 count();
 showMine();
 setInterval(showMine, 20_000);

@@ -1,12 +1,11 @@
 // Somebody comes in: what the person before them kept of this part of the site goes, so that no page of theirs is shown as this
 // one's. What waits to be sent stays: it has its maker's name on it.
-import { forget } from "./offline.js";
+import { forget } from "./shelf.js";
 
 const form = document.querySelector("form[data-part]");
 
 form.addEventListener("submit", async (event) => {
-  if (!window.caches) return;
   event.preventDefault();
-  await forget(form.dataset.part).catch(() => {});
+  await forget(form.dataset.part);
   form.submit();
 });

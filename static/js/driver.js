@@ -2,7 +2,8 @@
 // keep every area so that it opens anywhere.
 import { all, drop, get, newId, put } from "./keep.js";
 import { tellWhenOld } from "./news.js";
-import { forget, offline } from "./offline.js";
+import { offline, signOut } from "./offline.js";
+import { held, note } from "./shelf.js";
 import { begin, entry, flush, go, sendKey, sentKey, waiting } from "./queue.js";
 import { askWhatFollows } from "./when.js";
 
@@ -45,22 +46,20 @@ async function send(event) {
 /** Has this device keep the areas that it has not, or has as they were before: typed further on another device, raised to another
  * edition, or of an older program. */
 async function keepAll() {
-  if (!navigator.serviceWorker || !window.caches) return;
+  if (!navigator.serviceWorker) return;
   const links = [...document.querySelectorAll(".areas a"), ...document.querySelector("[data-maybe]").content.querySelectorAll("a")];
   const marks = new Map(links.map((link) => [new URL(link.href, location.href).pathname, link.dataset.mark]));
-  const key = `pages ${entry}`;
   const of = `${main.dataset.edition} ${import.meta.url}`;
-  const known = await get(key);
+  const known = (await held(entry))?.record;
   const isFresh = (path) => known?.of === of && known.marks[path] === marks.get(path);
   const missing = async () => {
-    const pages = await caches.open("pages-1");
-    const there = await Promise.all([...marks.keys()].map((path) => pages.match(location.origin + path)));
-    return [...marks.keys()].filter((_, at) => !there[at]);
+    const there = new Set((await held(entry))?.paths);
+    return [...marks.keys()].filter((path) => !there.has(path));
   };
   await offline([...new Set([...(await missing()), ...[...marks.keys()].filter((path) => !isFresh(path))])]);
   for (let look = 0; look < 60; look += 1) {
     if (!(await missing()).length) {
-      await put(key, { of, marks: Object.fromEntries(marks) });
+      await note(entry, { of, marks: Object.fromEntries(marks) });
       document.querySelector("[data-ready]").hidden = false;
       return;
     }
@@ -69,20 +68,21 @@ async function keepAll() {
 }
 
 /** Signs out: nothing of this sheet stays on the device. */
-async function signOut(event) {
+async function leave(event) {
   event.preventDefault();
   const { areas, photos, send: sheet } = await waiting();
   const left = areas.length + photos.length + (sheet ? 1 : 0);
   if (left && !confirm("Something of this sheet is on this device only and would be lost. Sign out all the same?")) return;
-  for (const area of await all(`area ${entry}/`)) await drop(`area ${area.path}`);
-  for (const photo of photos) await drop(`photo ${entry} ${photo.id}`);
-  for (const key of [sendKey, sentKey, `pages ${entry}`]) await drop(key);
-  if (window.caches) await forget();
-  event.target.submit();
+  const isOut = await signOut(event.target, async () => {
+    for (const area of await all(`area ${entry}/`)) await drop(`area ${area.path}`);
+    for (const photo of photos) await drop(`photo ${entry} ${photo.id}`);
+    for (const key of [sendKey, sentKey]) await drop(key);
+  });
+  if (!isOut) alert("No signal: this device is still signed in, and nothing was taken away. Sign out where there is signal.");
 }
 
 for (const form of document.querySelectorAll("form[data-send]")) form.onsubmit = send;
-document.querySelector("[data-asks]").addEventListener("submit", signOut);
+document.querySelector("[data-asks]").addEventListener("submit", leave);
 
 /** What the server took changes what this page says. Nothing is typed here that could be lost by it. */
 async function renew() {

@@ -1,32 +1,31 @@
 // The marshal's page: the answer comes from the list on this device at once, and the list is kept fresh while there is signal.
-import { ago, keepClock, now } from "./age.js";
+import { ago, clockRead, keepClock, now } from "./age.js";
 import { hear } from "./live.js";
-import { offline } from "./offline.js";
+import { leave, offline } from "./offline.js";
+import { held, partOf, putList, tagOf } from "./shelf.js";
 import { isOld, verdictOf } from "./verdict.js";
 
 const main = document.querySelector("[data-cars]");
 const form = document.querySelector(".find");
 const place = document.querySelector("[data-verdict-here]");
 const fresh = document.querySelector("[data-fresh]");
-const KEPT = `grid ${main.dataset.cars}`;
+const part = partOf(location.pathname);
 
 /** After how long the list is asked for again, in milliseconds. */
 const FRESH = 4 * 60_000;
 
-let list = read();
+let list = null;
+/** Gives whether there is a list, once what is kept was looked at. */
+const kept = held(part);
+const isRead = async () => {
+  list ??= (await kept)?.list ?? null;
+  return list !== null;
+};
 /** How many requests were made, and which of them gave the list. */
 let requests = 0;
 let taken = 0;
 /** What is asked for now: a number, or a pass that was scanned. */
 let asked = null;
-
-function read() {
-  try {
-    return JSON.parse(localStorage.getItem(KEPT));
-  } catch {
-    return null;
-  }
-}
 
 /**
  * Whether a list replaces the one that is here: it goes further in the event's history. At the same place the later request
@@ -39,26 +38,20 @@ function replaces(got, had, request) {
 
 /** Fetches the list. A device that is let in no more loses what it kept. */
 async function refresh() {
+  await isRead();
   const had = list;
   const request = ++requests;
   try {
     const has = had ? `?place=${had.place}&hash=${had.hash}` : "";
     const answer = await fetch(main.dataset.cars + has, { headers: { accept: "application/json" }, cache: "no-store" });
-    if (answer.status === 401 || answer.status === 404) {
-      localStorage.removeItem(KEPT);
-      location.reload();
-      return;
-    }
+    if (answer.status === 401) return void leave();
     const got = answer.ok ? await answer.json() : null;
     if (got) keepClock(got.as_of);
     if (got && replaces(got, had, request)) {
       list = got;
       taken = request;
-      try {
-        localStorage.setItem(KEPT, JSON.stringify(list));
-      } catch {
-        // A device without room has the list for as long as the page is open.
-      }
+      // A device without room has the list for as long as the page is open.
+      await putList(tagOf(answer), list).catch(() => {});
     }
   } catch {
     // No signal: the age of the list is on the page.
@@ -67,6 +60,7 @@ async function refresh() {
 }
 
 async function show() {
+  await clockRead;
   if (list) fresh.textContent = `News of ${ago(list.as_of)}.`;
   if (!list) return;
   // What the server wrote into the page does not grow older by itself.
@@ -110,17 +104,17 @@ function ask(what) {
   refresh();
 }
 
-form.addEventListener("submit", (event) => {
-  // Without a list there is only the server to ask.
-  if (!list) return;
+form.addEventListener("submit", async (event) => {
   event.preventDefault();
+  // Without a list there is only the server to ask.
+  if (!(await isRead())) return form.submit();
   const number = form.number.value.trim().toUpperCase();
   if (number) ask({ number });
 });
 for (const link of document.querySelectorAll("[data-list] a")) {
-  link.addEventListener("click", (event) => {
-    if (!list) return;
+  link.addEventListener("click", async (event) => {
     event.preventDefault();
+    if (!(await isRead())) return location.assign(link.href);
     ask({ number: link.querySelector(".plate").textContent.trim() });
   });
 }

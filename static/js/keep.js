@@ -72,6 +72,12 @@ function inStore(db, mode, deed) {
   });
 }
 
+/** The same for who needs more than one name at once. Gives what `deed` put into `said`; null where there is no such database. */
+export async function within(mode, deed) {
+  const db = await database();
+  return db && inStore(db, mode, deed);
+}
+
 /**
  * Changes what is kept under a name, in one go: `to` is given what is there (or null) and gives what is to be there, null for
  * nothing. Two tabs that change the same thing do so one after the other.

@@ -1,18 +1,20 @@
 // The lane: kept fresh, searched at once, with signal and without; and what this device signed and could not send yet.
-import { ago } from "./age.js";
-import { keepGate } from "./gate.js";
+import { ago, clockRead } from "./age.js";
+import { heldCars, keepGate } from "./gate.js";
+import { holder, isAnothers, isOf, whose } from "./holder.js";
 import { hear } from "./live.js";
 import { keepNews } from "./news.js";
-import { offline } from "./offline.js";
-import { holder, isAnothers, isOf, signOut, whose } from "./shelf.js";
+import { offline, signOut } from "./offline.js";
 import { mayGo, putAway, sendAll, setAside, waiting } from "./signing.js";
 
 const main = document.querySelector("main[data-live]");
 const event = location.pathname.split("/")[2];
 const find = document.querySelector("[data-find]");
 const queue = document.querySelector(".queue");
+/** Said over plain http and in browsers without a worker. */
+const NO_WORKER = "This browser keeps no pages: without signal there is no gate on this phone.";
 /** Whose lane this is; undefined where somebody else came in since it was made: then nothing is sent from it. */
-const me = () => (isAnothers() ? undefined : holder?.link);
+const me = async () => ((await isAnothers()) ? undefined : holder?.link);
 
 function narrow() {
   const wanted = find.value.trim().toUpperCase();
@@ -39,6 +41,7 @@ const line = (tag, text, inner = []) => {
 
 /** Shows what waits, and what came back. A car that was signed here says so: nobody signs it twice for want of a sign. */
 async function showQueue() {
+  await clockRead;
   const items = await waiting(event);
   queue.hidden = items.length === 0;
   const open = mayGo(items, holder?.link);
@@ -83,25 +86,39 @@ async function showQueue() {
   }
 }
 
-function showAge() {
+async function showAge() {
+  await clockRead;
   const place = document.querySelector("[data-as-of]");
   const mark = place?.querySelector("[data-age]");
   if (mark) mark.textContent = `, ${ago(Number(place.dataset.asOf))}`;
+}
+
+/** Says what this device holds: whoever goes where there is no signal must know it before. */
+async function showHeld() {
+  const { here, cars, at } = await heldCars();
+  const more = here < cars ? " Stay in signal: more come." : "";
+  const none = navigator.serviceWorker ? "No car is on this phone yet: stay in signal until it is." : NO_WORKER;
+  document.querySelector("[data-held]").textContent = at ? `${here} of ${cars} cars on this phone, ${at}.${more}` : none;
+}
+
+async function fetchGate() {
+  await keepGate(holder?.link);
+  showAge();
+  await showHeld();
 }
 
 let due = null;
 
 /** Soon, and once for many changes: the pages that changed are fetched. */
 function freshen() {
-  due ??= setTimeout(async () => {
+  due ??= setTimeout(() => {
     due = null;
-    await keepGate(event);
-    showAge();
+    fetchGate();
   }, 1500);
 }
 
 async function flush() {
-  const sent = await sendAll(event, me());
+  const sent = await sendAll(event, await me());
   await showQueue();
   if (sent > 0) freshen();
 }
@@ -145,12 +162,17 @@ document.querySelector("[data-asks]")?.addEventListener("submit", leave);
 find.addEventListener("input", narrow);
 dress();
 keepNews(dress);
-hear(main.dataset.live, freshen, (open) => open && flush());
+// A stream that breaks may mean that this device was ended.
+hear(main.dataset.live, freshen, (open) => (open ? flush() : freshen()));
+// A phone that comes out of a pocket looks at once.
+document.addEventListener("visibilitychange", () => document.hidden || freshen());
 addEventListener("online", flush);
 setInterval(() => {
   showAge();
   flush();
 }, 20_000);
-if (me()) await setAside(event, me(), false);
+showHeld();
+const own = await me();
+if (own) await setAside(event, own, false);
 flush();
-offline().then(() => keepGate(event)).then(showAge);
+offline().then(fetchGate);

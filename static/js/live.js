@@ -24,7 +24,7 @@ export function hear(url, told, fresh = () => {}) {
       stream = null;
     } else if (!stream) {
       stream = new EventSource(url);
-      stream.addEventListener("changed", (event) => told(event.data));
+      stream.addEventListener("changed", (event) => told(event.data === "all" ? "" : event.data));
       stream.addEventListener("open", () => {
         fresh(true);
         told("");

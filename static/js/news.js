@@ -1,6 +1,12 @@
 // Keeps a part of the page as it is on the server: on "changed" it fetches the part anew and puts it in place.
 import { hear } from "./live.js";
 
+/** What is on the server now, and nothing that is kept. */
+const LATEST = { headers: { accept: "text/html" }, cache: "no-store" };
+
+/** This device was ended: no page of it stays. */
+const letGo = async () => (await import("./offline.js")).leave();
+
 /** `after` runs whenever the part was replaced. */
 export function keepNews(after = () => {}) {
   const main = document.querySelector("[data-live][data-news]");
@@ -20,7 +26,8 @@ export function keepNews(after = () => {}) {
       const url = new URL(main.dataset.news, location.href);
       for (const [name, value] of new URLSearchParams(location.search)) url.searchParams.set(name, value);
       url.searchParams.set("part", "news");
-      const answer = await fetch(url, { headers: { accept: "text/html" } });
+      const answer = await fetch(url, LATEST);
+      if (answer.status === 401) await letGo();
       if (answer.ok) {
         const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
         const part = fresh.querySelector("[data-news-here]") ?? fresh.body;
@@ -50,7 +57,8 @@ export function tellWhenOld(old) {
   if (!main) return;
   const look = async () => {
     try {
-      const answer = await fetch(main.querySelector(".news a").href, { headers: { accept: "text/html" } });
+      const answer = await fetch(main.querySelector(".news a").href, LATEST);
+      if (answer.status === 401) await letGo();
       if (!answer.ok) return;
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       if (page.querySelector("main[data-seen]")?.dataset.seen !== main.dataset.seen) old();
@@ -59,5 +67,7 @@ export function tellWhenOld(old) {
     }
   };
   // A driver's stream tells of no other car, so its page need not name its own.
-  hear(main.dataset.live, (entry) => (entry === "" ? look() : (main.dataset.entry ?? entry) === entry && old()));
+  const heard = (entry) => (entry === "" ? look() : (main.dataset.entry ?? entry) === entry && old());
+  // Where the stream breaks, this device may have been ended.
+  hear(main.dataset.live, heard, (open) => open || look());
 }

@@ -1,35 +1,56 @@
-// Pages that work without signal: the worker keeps what was opened. Over plain http a browser has none, and nothing is lost by it.
+// Pages that work without signal, and what becomes of them when this device signs out or is let in no more. Over plain http a
+// browser has no worker, and nothing is lost by it.
+import { forget, partOf, sweep, sweepTexts } from "./shelf.js";
 
-const PAGES = "pages-1";
+const here = partOf(location.pathname);
+const worker = navigator.serviceWorker;
 
-/** The part of the site that a path lies in: `/gate/EVENT`. */
-export const partOf = (path) => path.split("/").slice(0, 3).join("/");
+/** The server says that this device is let in no more: every page of this part goes, the open ones too. */
+export async function leave() {
+  if (worker?.controller) return worker.controller.postMessage({ leave: here });
+  await forget(here);
+  location.reload();
+}
+worker?.addEventListener("message", ({ data }) => data?.leave === here && location.reload());
 
-/** Takes away what is kept of a part of the site: pages, and the mark up to which they are kept. */
-export async function forget(part = partOf(location.pathname)) {
-  const pages = await caches.open(PAGES);
-  for (const kept of await pages.keys()) if (kept.url.startsWith(location.origin + part)) await pages.delete(kept);
-  // What waits to be sent lies beside them in a browser without a database: that is not ours to take away.
-  const ofPages = (name) => /^(gate|grid) /.test(name) && name.includes(part.split("/")[2]);
-  for (const name of Object.keys(localStorage).filter(ofPages)) localStorage.removeItem(name);
+/**
+ * Signs this device out: `before` runs once the server can be reached and before the device is out. Gives whether it is out;
+ * without signal nothing changes, since the cookie is the server's to take.
+ */
+export async function signOut(form, before = async () => {}) {
+  try {
+    await fetch("/alive", { cache: "no-store", signal: AbortSignal.timeout(8000) });
+    await before();
+    await fetch(form.action, { method: "POST", redirect: "manual", signal: AbortSignal.timeout(8000) });
+  } catch {
+    return false;
+  }
+  await forget(here);
+  // Other tabs of this part go as well.
+  worker?.controller?.postMessage({ leave: here, isLeaving: true });
+  location.assign("/");
+  return true;
 }
 
-// Who signs out leaves nothing on the device. Where something may be on this device only, the page's own script asks first.
+// Where something may be on this device only, the page's own script asks first.
 for (const form of document.querySelectorAll("form[action$='/sign-out']:not([data-asks])")) {
   form.addEventListener("submit", async (event) => {
-    if (!window.caches) return;
     event.preventDefault();
-    await forget();
-    form.submit();
+    if (await signOut(form)) return;
+    const said = form.querySelector("[role=alert]") ?? form.appendChild(document.createElement("p"));
+    said.className = "trouble";
+    said.setAttribute("role", "alert");
+    said.textContent = "No signal: this device is still signed in. Sign out where there is signal.";
   });
 }
 
 /** Has the worker keep the pages of this part of the site; `more` are addresses to keep beside the one that is open. */
 export async function offline(more = []) {
-  if (!navigator.serviceWorker) return;
+  sweepTexts().catch(() => {});
+  if (!worker) return sweep().catch(() => {});
   try {
-    await navigator.serviceWorker.register("/sw.js");
-    const { active } = await navigator.serviceWorker.ready;
+    await worker.register("/sw.js");
+    const { active } = await worker.ready;
     active.postMessage({ keep: [location.pathname, ...more] });
     // A browser that is short of room throws away what it was not asked to keep.
     navigator.storage?.persist?.().catch(() => {});

@@ -82,6 +82,11 @@ async function post(path, body, headers, patience = ANSWER) {
   } catch {
     throw new NoAnswer();
   }
+  if (answer.status === 401) {
+    // All is kept here, and goes when its driver opens the link again: nothing of it is told to whoever has this device now.
+    (await import("./offline.js")).leave();
+    throw new NoAnswer();
+  }
   // A server that is busy or being started is no refusal either.
   if (answer.status >= 500 || answer.status === 429) throw new NoAnswer();
   return answer;
@@ -89,7 +94,6 @@ async function post(path, body, headers, patience = ANSWER) {
 
 /** Why something was refused, in the server's words. */
 async function why(answer) {
-  if (answer.status === 401) return { why: "Your link has ended on this device. Open your private link again; all is kept here." };
   try {
     const { title, error, mend = null } = await answer.json();
     return { why: title ?? `${error[0].toUpperCase()}${error.slice(1)}.`, mend };

@@ -1,7 +1,7 @@
 // Sign-offs on their way: each is on the device before it is sent, goes as often as it must, and counts once. One that the rule
 // does not let stand comes back to its maker with the reason.
 import { all, drop, isFleeting, put } from "./keep.js";
-import { isOf } from "./shelf.js";
+import { isOf } from "./holder.js";
 
 const nameOf = (item) => `sign-off ${item.path.split("/")[2]} ${item.id}`;
 
@@ -72,6 +72,8 @@ export async function send(item, patience = 8000) {
 async function unsent(item, answer) {
   // Its maker may come in here again: until then it waits.
   if (answer.status === 412) return "another's";
+  // Nobody is signed in here; where a device was ended, its clears are refused with 403.
+  if (answer.status === 401) return "waits";
   if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return "waits";
   const said = await answer.json().catch(() => ({}));
   await keep({ ...item, refused: said.error ?? "The server did not take it." });

@@ -20,7 +20,7 @@ function join(url, port) {
   known = { source, ports: new Set([port]) };
   streams.set(url, known);
   const tell = (message) => known.ports.forEach((to) => to.postMessage(message));
-  source.addEventListener("changed", (event) => tell({ changed: event.data }));
+  source.addEventListener("changed", (event) => tell({ changed: event.data === "all" ? "" : event.data }));
   source.onopen = () => {
     // What happened before the stream was open, or while it was broken, is not told again: have the pages look.
     tell({ open: true });

@@ -1,28 +1,39 @@
-// The page of a device that was ended. A hold that was signed on it still counts, so what waits here of its person is sent all the
-// same; a clear is refused. It may be anybody who reads this, so each is told under its maker's name.
-import { lastIn } from "./shelf.js";
-import { mayGo, sendAll, waiting } from "./signing.js";
+// The page of a device that is not let in. A hold that was signed on it still counts, so what waits here is sent all the same; a
+// clear is refused, and what another person made waits for them. It may be anybody who reads this, so each is told under its
+// maker's name, and of a driver's sheet nothing is told but that there is something.
+import { all } from "./keep.js";
+import { partOf } from "./shelf.js";
+import { sendAll, waiting } from "./signing.js";
 
-const [, part, event] = location.pathname.split("/");
+const part = partOf(location.pathname);
 
-async function send() {
-  const before = (await waiting(event)).filter((item) => !item.refused);
-  if (before.length === 0) return;
-  const link = lastIn()?.link;
-  await sendAll(event, link);
-  const left = await waiting(event);
-  const lines = before.map((item) => {
-    const there = left.find((one) => one.id === item.id);
-    const name = item.maker?.name;
-    const waits = mayGo([item], link).length ? "signal" : `${name} to sign in here again`;
-    const end = !there ? "is recorded" : there.refused ? "was not recorded" : `is not recorded: it waits on this device for ${waits}`;
-    const told = document.createElement("p");
-    told.textContent = `Car ${item.number}: ${name ? `${name}'s` : "the"} ${item.deed} ${end}.`;
-    return told;
-  });
+function tell(lines) {
   const place = document.querySelector("[data-unsent]");
-  place.replaceChildren(...lines);
-  place.hidden = false;
+  place.replaceChildren(...lines.map((words) => Object.assign(document.createElement("p"), { textContent: words })));
+  place.hidden = lines.length === 0;
 }
 
-if (part === "gate") send();
+async function ofTheGate(event) {
+  const before = (await waiting(event)).filter((item) => !item.refused);
+  const makers = new Set(before.map((item) => item.maker?.link));
+  for (const link of makers) await sendAll(event, link);
+  const left = await waiting(event);
+  const told = before.map((item) => {
+    const there = left.find((one) => one.id === item.id);
+    const name = item.maker?.name;
+    const waits = `is not recorded: it waits on this device${name ? ` for ${name} to sign in here again` : ""}`;
+    const still = there?.refused ? "was not recorded" : waits;
+    return `Car ${item.number}: ${name ? `${name}'s` : "the"} ${item.deed} ${there ? still : "is recorded"}.`;
+  });
+  tell(told);
+}
+
+async function ofASheet() {
+  const kinds = await Promise.all([all(`area ${part}/`), all(`photo ${part} `), all(`send ${part}`)]);
+  const left = kinds.flat().filter((one) => !one.clean);
+  const words = "What was typed here and not sent is still on this device. It is sent once the private link is opened here again.";
+  tell(left.length > 0 ? [words] : []);
+}
+
+if (part?.startsWith("/gate/")) ofTheGate(part.split("/")[2]);
+else if (part) ofASheet();

@@ -71,7 +71,7 @@ async fn a_lost_phone_is_ended_and_a_new_one_comes_in_under_the_same_name() {
     let end = club.forms_for("R. Holt").await.into_iter().find(|form| form.contains("/devices/")).expect("the phone is listed");
     assert_eq!(club.organizer.post(&end, &[]).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(holt.person.get(&holt.lane()).await.status(), StatusCode::UNAUTHORIZED, "out at once");
-    assert_eq!(car.clears().await.status(), StatusCode::UNAUTHORIZED, "whoever found it clears nothing");
+    assert_eq!(car.clears().await.status(), StatusCode::FORBIDDEN, "whoever found it clears nothing");
     assert_eq!(club.board_of("27").await.0, "pending");
     assert_eq!(club.organizer.post(&end, &[]).await.status(), StatusCode::NOT_FOUND, "it is ended already");
     let anew = Person::come_in(&club.base, &club.another_link_for("R. Holt").await).await;
@@ -130,7 +130,7 @@ async fn a_marshals_link_shows_the_cars_on_several_phones_and_changes_nothing() 
         let sign_offs = format!("/gate/{}/entries/{}/sign-offs", club.event, ines.entry);
         let form = [("id", club.new_id()), ("seen", String::new()), ("deed", "hold".into()), ("reason", "mischief".into())];
         let form: Vec<(&str, &str)> = form.iter().map(|(name, text)| (*name, text.as_str())).collect();
-        assert_eq!(marshal.post_with(&sign_offs, &cookie, &form).await.status(), StatusCode::NOT_FOUND);
+        assert_eq!(marshal.post_with(&sign_offs, &cookie, &form).await.status(), StatusCode::UNAUTHORIZED);
     }
     assert_eq!(club.board_of("27").await.0, "cleared");
 }

@@ -63,7 +63,9 @@ async fn a_hold_from_an_ended_device_counts_and_a_clear_does_not() {
         let cookie = holt.person.cookie(&holt.lane());
         let (clear, hold) = (keeps(&holt, "27", "clear").await, keeps(&holt, "7", "hold").await);
         ends(&club, end).await;
-        says_who_are_you(sends(&club.base, &cookie, &clear).await, &format!("a clear, {end:?}")).await;
+        let refused = sends(&club.base, &cookie, &clear).await;
+        assert_eq!(refused.status(), StatusCode::FORBIDDEN, "a clear, {end:?}");
+        assert_eq!(refused.json().await["title"], "This device was ended", "{end:?}");
         assert_eq!(club.board_of("27").await.0, "pending", "{end:?}");
         for nth in ["sent", "sent again"] {
             assert_eq!(sends(&club.base, &cookie, &hold).await.status(), StatusCode::NO_CONTENT, "a hold, {nth}, {end:?}");

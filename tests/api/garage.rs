@@ -354,7 +354,7 @@ async fn the_garage_opens_the_sheets_that_were_brought_to_it_while_their_link_is
     let ended = laptop.get(&sheet).await;
     assert_eq!(ended.status(), StatusCode::CONFLICT);
     assert!(ended.page().await.text().contains("open the one that the club sent you"));
-    assert_eq!(laptop.get(&ines.home()).await.status(), StatusCode::NOT_FOUND, "and who was let in by it is out");
+    assert_eq!(laptop.get(&ines.home()).await.status(), StatusCode::UNAUTHORIZED, "and who was let in by it is out");
 }
 
 #[tokio::test]

@@ -50,10 +50,10 @@ async fn an_organizer_who_makes_a_drivers_link_anew_sees_the_sheet_and_nothing_o
     for path in ["", "/keep", "/keep/garage.json", &format!("/cars/{}", keeper.car)] {
         let path = format!("{}{path}", keeper.home());
         assert_eq!(ashdown.get(&path).await.status(), StatusCode::UNAUTHORIZED, "{path}");
-        assert_eq!(ashdown.get_with(&path, &cookie).await.status(), StatusCode::NOT_FOUND, "{path}");
+        assert_eq!(ashdown.get_with(&path, &cookie).await.status(), StatusCode::UNAUTHORIZED, "{path}");
         assert_eq!(
             club.organizer.get_with(&path, &club.organizer.cookie("/club")).await.status(),
-            StatusCode::NOT_FOUND,
+            StatusCode::UNAUTHORIZED,
             "{path}"
         );
     }
@@ -136,7 +136,7 @@ async fn nobody_of_the_club_takes_a_garages_link_or_device_back_or_makes_it_anew
         let ended = club.organizer.post(&format!("/club/events/{}/{path}", club.event), &[]).await;
         assert_eq!(ended.status(), StatusCode::SEE_OTHER, "her sheet's link ends");
     }
-    assert_eq!(ines.person.get(&ines.home()).await.status(), StatusCode::NOT_FOUND, "she is out of the sheet");
+    assert_eq!(ines.person.get(&ines.home()).await.status(), StatusCode::UNAUTHORIZED, "she is out of the sheet");
     for person in [&ines.person, &keeper.person] {
         assert_eq!(person.get(&keeper.home()).await.status(), StatusCode::OK, "and in her garage");
     }
@@ -198,7 +198,7 @@ async fn another_drivers_garage_car_job_photo_and_calendar_are_not_here() {
     // Nor is a sheet brought to a garage by who does not hold it.
     let (door, id) = (format!("{}/garage", ines.home()), club.new_id());
     let theirs = other.person.post_with(&door, &other.cookie(), &[("car", "new"), ("id", &id)]).await;
-    assert_eq!(theirs.status(), StatusCode::NOT_FOUND);
+    assert_eq!(theirs.status(), StatusCode::UNAUTHORIZED);
 }
 
 #[tokio::test]
@@ -277,7 +277,7 @@ async fn a_photo_is_made_anew_and_only_its_garage_sees_it() {
     assert_eq!(Person::stranger(&club.base).get(&photo).await.status(), StatusCode::UNAUTHORIZED);
     let (gate, driver) = (club.inspector("R. Holt").await, club.driver("7").await);
     for cookie in [gate.person.cookie(&gate.lane()), driver.person.cookie(&driver.home()), club.organizer.cookie("/club")] {
-        assert_eq!(keeper.person.get_with(&photo, &cookie).await.status(), StatusCode::NOT_FOUND);
+        assert_eq!(keeper.person.get_with(&photo, &cookie).await.status(), StatusCode::UNAUTHORIZED);
     }
     for (what, bytes) in
         [("a text", b"hello".to_vec()), ("half a picture", picture[..40].to_vec()), ("SVG", b"<svg onload=alert(1)>".to_vec())]

@@ -51,7 +51,7 @@ async fn a_clear_that_was_on_its_way_when_the_inspector_was_let_go_clears_nothin
     tokio::time::sleep(std::time::Duration::from_millis(200)).await;
     let end = club.forms_for("R. Holt").await.into_iter().find(|form| form.contains("/people/") && form.ends_with("/end"));
     assert_eq!(club.organizer.post(&end.expect("can be let go"), &[]).await.status(), StatusCode::SEE_OTHER);
-    assert_eq!(ends(clear), "HTTP/1.1 401 Unauthorized");
+    assert_eq!(ends(clear), "HTTP/1.1 403 Forbidden");
     assert_eq!(club.board_of("27").await.0, "pending", "nobody cleared it who may");
     assert_eq!(ends(hold), "HTTP/1.1 303 See Other", "a hold is on the safe side");
     assert_eq!(club.board_of("7").await.0, "flagged");

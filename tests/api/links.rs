@@ -76,7 +76,7 @@ async fn an_inspector_taken_back_is_out_with_the_page_still_open() {
     assert_eq!(club.organizer.post(end, &[]).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(holt.person.get(&holt.lane()).await.status(), StatusCode::UNAUTHORIZED);
     assert_eq!(holt.person.get(&car.path).await.status(), StatusCode::UNAUTHORIZED);
-    assert_eq!(car.clears().await.status(), StatusCode::UNAUTHORIZED, "the cookie in hand clears nothing");
+    assert_eq!(car.clears().await.status(), StatusCode::FORBIDDEN, "the cookie in hand clears nothing");
     assert_eq!(club.board_of("27").await.0, "pending");
     assert_eq!(club.organizer.post(end, &[]).await.status(), StatusCode::NOT_FOUND, "taken back already");
     assert!(club.organizer.get(&people).await.page().await.text().contains("R. Holt let go 07:00"));

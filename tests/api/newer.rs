@@ -122,13 +122,17 @@ async fn a_mark_that_is_not_of_this_history_brings_every_page() {
     club.driver("7").await.sends(|_| ()).await;
     assert_eq!(pages(&mark).await.0, 1, "one car changed, and the clock does not matter");
     let parts: Vec<&str> = mark.split(' ').collect();
-    let [place, hash, edition, entries] = parts[..] else { panic!("four parts: {mark}") };
+    let [place, hash, edition, entries, named, version] = parts[..] else { panic!("six parts: {mark}") };
+    let rest = format!("{edition} {entries} {named} {version}");
     let other = "0".repeat(64);
     let rows = [
         (format!("{place} {edition} {entries}"), "a mark of before marks had a hash"),
-        (format!("{place} {other} {edition} {entries}"), "another history"),
-        (format!("9 {hash} {edition} {entries}"), "an older backup was restored"),
-        (format!("{place} {hash} {edition} {entries} more"), "no mark at all"),
+        (format!("{place} {hash} {edition} {entries}"), "a mark of before it had the entries' names and the program's version"),
+        (format!("{place} {other} {rest}"), "another history"),
+        (format!("9 {hash} {rest}"), "an older backup was restored"),
+        (format!("{place} {hash} {edition} {entries} {other} {version}"), "a driver was erased since"),
+        (format!("{place} {hash} {edition} {entries} {named} 0lder"), "pages of another version of the program"),
+        (format!("{place} {hash} {rest} more"), "no mark at all"),
     ];
     for (mark, what) in rows {
         assert_eq!(pages(&mark).await.0, 4, "{what}");

@@ -90,17 +90,17 @@ async fn nobody_reaches_the_pages_of_another_role() {
     let inspectors = [holt.lane(), format!("{}/live", holt.lane()), format!("{}/entries/{entry}", holt.lane())];
     let stranger = Person::stranger(&club.base);
     for path in &organizers {
-        assert_eq!(stranger.get_with(path, &driver).await.status(), StatusCode::NOT_FOUND, "a driver at {path}");
-        assert_eq!(stranger.get_with(path, &inspector).await.status(), StatusCode::NOT_FOUND, "an inspector at {path}");
+        assert_eq!(stranger.get_with(path, &driver).await.status(), StatusCode::UNAUTHORIZED, "a driver at {path}");
+        assert_eq!(stranger.get_with(path, &inspector).await.status(), StatusCode::UNAUTHORIZED, "an inspector at {path}");
         assert_eq!(stranger.get(path).await.status(), StatusCode::UNAUTHORIZED, "a stranger at {path}");
     }
     for path in &inspectors {
-        assert_eq!(stranger.get_with(path, &driver).await.status(), StatusCode::NOT_FOUND, "a driver at {path}");
+        assert_eq!(stranger.get_with(path, &driver).await.status(), StatusCode::UNAUTHORIZED, "a driver at {path}");
         assert_eq!(stranger.get(path).await.status(), StatusCode::UNAUTHORIZED, "a stranger at {path}");
     }
     for path in pages_of(entry, &club.new_id()) {
         let page = stranger.get_with(&path, &inspector).await;
-        assert_eq!(page.status(), StatusCode::NOT_FOUND, "an inspector at {path}");
+        assert_eq!(page.status(), StatusCode::UNAUTHORIZED, "an inspector at {path}");
         assert_eq!(stranger.get(&path).await.status(), StatusCode::UNAUTHORIZED, "a stranger at {path}");
     }
 }
@@ -134,12 +134,12 @@ async fn no_deed_is_done_with_another_roles_cookie() {
     ];
     for path in &deeds {
         for (who, cookie) in [("a driver", &driver), ("an inspector", &inspector)] {
-            assert_eq!(stranger.post_with(path, cookie, &withdrawal).await.status(), StatusCode::NOT_FOUND, "{who} at {path}");
+            assert_eq!(stranger.post_with(path, cookie, &withdrawal).await.status(), StatusCode::UNAUTHORIZED, "{who} at {path}");
         }
         assert_eq!(stranger.post_with(path, "", &withdrawal).await.status(), StatusCode::UNAUTHORIZED, "a stranger at {path}");
     }
     let gate = format!("/gate/{event}/entries/{entry}/sign-offs");
-    assert_eq!(stranger.post_with(&gate, &driver, &withdrawal).await.status(), StatusCode::NOT_FOUND, "a driver at the gate");
+    assert_eq!(stranger.post_with(&gate, &driver, &withdrawal).await.status(), StatusCode::UNAUTHORIZED, "a driver at the gate");
     assert_eq!(club.board_of("27").await.0, "cleared", "nothing was done");
     assert_eq!(club.history_of("27").await.len(), 2);
 }

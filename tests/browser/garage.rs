@@ -206,11 +206,7 @@ async fn the_garage_is_read_without_signal_and_nothing_typed_is_lost() {
         phone.comes_in_by(&wire.base, &garage.secret).await;
         for page in ["jobs", "readings/tread"] {
             phone.opens(&format!("{}{}/{page}", wire.base, garage.car)).await;
-            let kept = format!(
-                "return caches.open('pages-1').then((pages) => pages.match(location.origin + '{}/{page}')).then(Boolean)",
-                garage.car
-            );
-            phone.comes("the page is kept", &kept).await;
+            phone.keeps_the_page(&format!("{}/{page}", garage.car)).await;
         }
         wire.is_cut();
         phone.forgives("ERR_");

@@ -90,12 +90,9 @@ impl Browser {
 
     /// Until the worker has all that the page needs without signal.
     pub async fn is_ready_for_no_signal(&self) {
-        let script = "return !!navigator.serviceWorker.controller && (await caches.keys()).length > 1 && \
-            !!(await caches.match(location.origin + location.pathname))";
-        let ready = "window.ready ??= false; (async () => { ".to_owned()
-            + &script.replace("return", "window.ready =")
-            + " })(); return window.ready";
-        self.comes("the page is kept for when there is no signal", &ready).await;
+        self.comes("a worker is here", "return !!navigator.serviceWorker.controller").await;
+        let path = self.path().await;
+        self.keeps_the_page(&path).await;
     }
 }
 
@@ -273,12 +270,10 @@ async fn a_hold_after_the_servers_clock_was_put_back_reaches_the_marshal() {
         phone.keeps("6-clock-put-back").await;
         phone.next().await;
         // An older backup was restored: the list on the phone is of records that are no more, and further on than any.
-        let script = "const name = Object.keys(localStorage).find((name) => name.startsWith('grid ')); \
-            const list = JSON.parse(localStorage.getItem(name)); \
-            Object.assign(list, { place: 999, hash: '00' }); \
-            for (const car of list.cars) Object.assign(car, { cleared: true, held: false }); \
-            localStorage.setItem(name, JSON.stringify(list)); return list.place";
-        assert_eq!(phone.asks(script).await, 999);
+        let further = "Object.assign(value, { place: 999, hash: '00' }); \
+            for (const car of value.cars) Object.assign(car, { cleared: true, held: false })";
+        phone.changes_the_shelf("list /grid/", further).await;
+        assert_eq!(phone.shelf(&format!("list /grid/{}", club.event)).await["place"], 999);
         phone.opens(&grid).await;
         phone.asks_for("27", "Not cleared", "Smoke from the left rear.").await;
         // Two answers overtake each other: the first request's arrives last, and is older.

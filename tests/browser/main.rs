@@ -8,6 +8,7 @@ mod club;
 
 mod browser;
 mod hands;
+mod kept;
 mod measure;
 mod people;
 mod sheet;

@@ -54,12 +54,6 @@ impl Browser {
         self.devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": source })).await;
     }
 
-    /// Asks for a car by its number on a device that is let in no more.
-    pub async fn finds_nothing_at(&self, field: &str, number: &str) {
-        self.types(field, number).await;
-        self.follows(".find button").await;
-    }
-
     /// Makes every check of a car's page by hand.
     pub async fn ticks_everything(&self) {
         let boxes = self.asks("return [...document.querySelectorAll('[data-must]')].map((box) => box.name)").await;

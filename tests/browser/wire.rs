@@ -2,6 +2,7 @@
 
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::watch;
@@ -43,9 +44,17 @@ enum State {
     Cut,
 }
 
+/// Another version of the program, as a proxy plays it: the server's own version stands in none of what the browser sees.
+#[derive(Clone)]
+struct Played {
+    own: String,
+    shown: String,
+}
+
 /// What went over the wire, and how it does: shared by its connections.
 #[derive(Clone)]
 struct Seen {
+    played: Arc<Mutex<Option<Played>>>,
     asked: Arc<Mutex<Vec<Asked>>>,
     state: watch::Receiver<State>,
     /// Whether something sent is waiting.
@@ -68,7 +77,13 @@ impl Wire {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
         let (state, receiver) = watch::channel(State::Sound);
-        let seen = Seen { asked: Arc::default(), state: receiver, post_waits: Arc::default(), lost: Arc::default() };
+        let seen = Seen {
+            played: Arc::default(),
+            asked: Arc::default(),
+            state: receiver,
+            post_waits: Arc::default(),
+            lost: Arc::default(),
+        };
         let wire = Wire { base, seen: seen.clone(), state };
         tokio::spawn(async move {
             for connection in 0.. {
@@ -91,6 +106,13 @@ impl Wire {
     /// Everything that was asked for so far, in order.
     pub fn asked(&self) -> Vec<Asked> {
         self.seen.asked.lock().expect("a list").clone()
+    }
+
+    /// From now on the browser sees a program of this version, twelve figures; the server's own is `own`. What it asks for by
+    /// another version's name reaches the server under that name.
+    pub fn plays(&self, own: &str, shown: &str) {
+        assert_eq!(own.len(), shown.len(), "lengths stay as they were announced");
+        *self.seen.played.lock().expect("a version") = Some(Played { own: own.to_owned(), shown: shown.to_owned() });
     }
 
     /// Begins the count anew.
@@ -185,8 +207,31 @@ where
             }
             seen.asked.lock().expect("a list").push(asked);
         }
-        server.write_all(&bytes[..read]).await?;
+        let played = seen.played.lock().expect("a version").clone();
+        let mut sent = bytes[..read].to_vec();
+        if let Some(Played { own, shown }) = played {
+            // What the server's own version was before is no version to this server.
+            replace(&mut sent, own.as_bytes(), "0".repeat(own.len()).as_bytes());
+            replace(&mut sent, shown.as_bytes(), own.as_bytes());
+            // Packed, the version could not be found in the answer.
+            replace(&mut sent, b"Accept-Encoding:", b"Accept-Xncoding:");
+        }
+        server.write_all(&sent).await?;
     }
+}
+
+/// Puts `to` wherever `from` stands; both are of one length.
+fn replace(bytes: &mut [u8], from: &[u8], to: &[u8]) {
+    for at in 0..bytes.len().saturating_sub(from.len() - 1) {
+        if bytes[at..].starts_with(from) {
+            bytes[at..at + from.len()].copy_from_slice(to);
+        }
+    }
+}
+
+/// How many bytes at the end may be the beginning of this text.
+fn begins_at_the_end(bytes: &[u8], text: &[u8]) -> usize {
+    (1..text.len()).rev().find(|length| bytes.ends_with(&text[..*length])).unwrap_or_default()
 }
 
 async fn answer<R, W>(server: &mut R, browser: &mut W, connection: usize, seen: &Seen) -> std::io::Result<()>
@@ -195,9 +240,19 @@ where
     W: AsyncWrite + Unpin,
 {
     let mut bytes = vec![0; 16 * 1024];
+    // The beginning of a version that the next bytes may go on with.
+    let mut held = Vec::new();
     loop {
-        let read = server.read(&mut bytes).await?;
+        let more = server.read(&mut bytes);
+        let read = match tokio::time::timeout(Duration::from_millis(50), more).await {
+            Ok(read) => read?,
+            Err(_) => {
+                browser.write_all(&std::mem::take(&mut held)).await?;
+                continue;
+            }
+        };
         if read == 0 {
+            browser.write_all(&held).await?;
             return browser.shutdown().await;
         }
         if let Some(asked) = seen.asked.lock().expect("a list").iter_mut().rev().find(|asked| asked.connection == connection) {
@@ -207,7 +262,17 @@ where
             }
             asked.bytes += read;
         }
-        browser.write_all(&bytes[..read]).await?;
+        let played = seen.played.lock().expect("a version").clone();
+        held.extend_from_slice(&bytes[..read]);
+        let whole = match played {
+            Some(Played { own, shown }) => {
+                replace(&mut held, own.as_bytes(), shown.as_bytes());
+                held.len() - begins_at_the_end(&held, own.as_bytes())
+            }
+            None => held.len(),
+        };
+        browser.write_all(&held[..whole]).await?;
+        held.drain(..whole);
     }
 }
 

@@ -214,6 +214,14 @@ impl Club {
         self.organizer.post(&path, &[]).await.page().await.secret()
     }
 
+    /// Sets for the event's phones after how many minutes "cleared" is old, and how many days they keep its pages.
+    pub async fn sets_phones(&self, old_after_min: &str, kept_days: &str) {
+        let form = [("id", self.new_id()), ("old_after", old_after_min.to_owned()), ("kept_days", kept_days.to_owned())];
+        let form = form.each_ref().map(|(name, text)| (*name, text.as_str()));
+        let set = self.organizer.post(&format!("/club/events/{}/phones", self.event), &form).await;
+        assert_eq!(set.status(), reqwest::StatusCode::SEE_OTHER, "the phones' setting is taken");
+    }
+
     /// A new private link's address for the driver of a car, for a browser to open.
     pub async fn driver_link(&self, number: &str) -> String {
         format!("{}/in/{}", self.base, self.driver(number).await.secret)

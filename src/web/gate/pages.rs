@@ -6,8 +6,10 @@ use super::car::whole_page;
 use crate::acts::state::EntryState;
 use crate::acts::whole_gate::{Mark, since};
 use crate::web::Web;
+use crate::web::assets;
 use crate::web::error::Fault;
 use crate::web::form::{Asked, At, Chosen, Form};
+use crate::web::page::Clock;
 use crate::web::session::Who;
 use axum::Json;
 use axum::extract::State;
@@ -20,8 +22,12 @@ pub(super) struct Pages {
     mark: String,
     /// Whether these are all cars of the event.
     whole: bool,
+    /// How many cars the event has.
+    cars: usize,
     /// When this was so, in milliseconds since 1970-01-01 UTC.
     as_of: i64,
+    /// The same by the event's own clock, to be shown.
+    at: String,
     pages: Vec<CarPage>,
 }
 
@@ -34,9 +40,13 @@ struct CarPage {
 /// A mark as it was handed out; one that cannot be read is none, and everything comes.
 fn mark_of(asked: &Form) -> Option<Mark> {
     let parts: Vec<&str> = asked.text("mark").split(' ').collect();
-    let [place, hash, edition, entries] = parts[..] else { return None };
+    let [place, hash, edition, entries, named, program] = parts[..] else { return None };
+    // Pages of another version of the program name other scripts.
+    if program != assets::version() {
+        return None;
+    }
     let (edition, entries) = (edition.parse().ok()?, entries.parse().ok()?);
-    Some(Mark { place: place.parse().ok()?, hash: hash.to_owned(), edition, entries })
+    Some(Mark { place: place.parse().ok()?, hash: hash.to_owned(), edition, entries, named: named.to_owned() })
 }
 
 pub(super) async fn pages(
@@ -47,7 +57,7 @@ pub(super) async fn pages(
     Asked(asked): Asked,
 ) -> Result<Json<Pages>, Fault> {
     let known = at_the_gate(&web, &actor, event).await?;
-    let as_of = web.house.now().as_millisecond();
+    let now = web.house.now();
     let had = mark_of(&asked);
     let gate = since(&web.house, &actor, &known, had, &units).await?;
     let page = |state: &EntryState| {
@@ -55,6 +65,14 @@ pub(super) async fn pages(
         Ok(CarPage { html: whole_page(&web, &actor, &known, state, &units)?, path })
     };
     let pages = gate.cars.iter().map(page).collect::<Result<Vec<_>, Fault>>()?;
-    let Mark { place, hash, edition, entries } = gate.mark;
-    Ok(Json(Pages { mark: format!("{place} {hash} {edition} {entries}"), whole: pages.len() == entries, as_of, pages }))
+    let Mark { place, hash, edition, entries: cars, named } = gate.mark;
+    let mark = format!("{place} {hash} {edition} {cars} {named} {}", assets::version());
+    Ok(Json(Pages {
+        mark,
+        whole: pages.len() == cars,
+        cars,
+        as_of: now.as_millisecond(),
+        at: Clock::of(&known.event).at(&now),
+        pages,
+    }))
 }

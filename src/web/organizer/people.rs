@@ -4,10 +4,13 @@ use super::links::{For, Made, show_links};
 use super::run;
 use crate::acts::house::KnownEvent;
 use crate::acts::refusal::field;
-use crate::acts::{Refusal, hand_out, let_out};
+use crate::acts::{Refusal, hand_out, let_out, phones};
+use crate::rules::answer::Trouble;
+use crate::rules::phones::PhoneSetting;
 use crate::store::access::{self, Link};
 use crate::store::deed::{self, Noted};
 use crate::store::device::{self, Listed};
+use crate::store::phone_setting::{self, Set};
 use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form};
@@ -40,6 +43,28 @@ struct People<'a> {
     name: String,
     /// The role whose form the trouble belongs to.
     trouble: Option<(String, String)>,
+    phones: PhonesForm,
+    /// Who set what for the phones, the newest first.
+    sets: Vec<Set>,
+}
+
+/// What is set for the phones, as it stands or as it was typed.
+struct PhonesForm {
+    id: Uuid,
+    old_after: String,
+    kept_days: String,
+    troubles: Vec<Trouble>,
+}
+
+impl PhonesForm {
+    fn of(setting: PhoneSetting, id: Uuid) -> PhonesForm {
+        let (old_after, kept_days) = (setting.old_after_min().to_string(), setting.kept_days().to_string());
+        PhonesForm { id, old_after, kept_days, troubles: Vec::new() }
+    }
+
+    fn trouble(&self, field: &str) -> Option<&str> {
+        self.troubles.iter().find(|trouble| trouble.field == field).map(|trouble| trouble.message.as_str())
+    }
 }
 
 impl People<'_> {
@@ -65,6 +90,8 @@ impl People<'_> {
             is_plain: web.is_plain(),
             name: String::new(),
             trouble: None,
+            phones: PhonesForm::of(known.phones, web.house.new_id()),
+            sets: phone_setting::of_event(&mut db, known.event.id).await?,
             known,
         })
     }
@@ -123,4 +150,25 @@ pub(super) async fn end_device(
 ) -> Result<Redirect, Fault> {
     let_out::device_of(&web.house, &actor, event, device).await?;
     Ok(Redirect::to(&format!("/club/events/{event}/people")))
+}
+
+/// Sets what the event's phones keep.
+pub(super) async fn set_phones(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(event): At<Uuid>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let known = run(&web, &actor, event).await?;
+    let typed = (form.text("old_after"), form.text("kept_days"));
+    match phones::set(&web.house, &actor, event, form.id("id")?, typed).await {
+        Ok(()) => Ok(Redirect::to(&format!("/club/events/{event}/people#phones")).into_response()),
+        Err(Refusal::Fields(troubles)) => {
+            let short = |text: &str| text.chars().take(12).collect();
+            let phones = PhonesForm { id: web.house.new_id(), old_after: short(typed.0), kept_days: short(typed.1), troubles };
+            let page = People { phones, ..People::read(&web, &known).await? };
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
+        }
+        Err(other) => Err(other.into()),
+    }
 }
