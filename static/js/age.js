@@ -1,11 +1,11 @@
 // How old something is, in words: whoever stands at the pit exit must see it without reckoning. It is told by the server's clock
 // as this phone heard it last.
-import { clockRead, keepClock, now } from "./shelf.js";
+import { keepClock, now, readClock } from "./shelf.js";
 
 /** How far a time may lie ahead before the clock is taken to be wrong, in milliseconds. */
 const SLACK = 60_000;
 
-export { clockRead, keepClock, now };
+export { keepClock, now, readClock };
 
 /** Whether a time that has been cannot have been yet: then nothing can be said of ages. */
 export const isWrong = (then, at = now()) => at - then < -SLACK;

@@ -1,5 +1,5 @@
 // One car at the gate: Clear stays shut until the checks are made on this page, and a page that is old says so.
-import { ago, clockRead, now } from "./age.js";
+import { ago, now, readClock } from "./age.js";
 import { tellWhenOld } from "./news.js";
 import { keepsFiles, newId } from "./keep.js";
 import { holder, isAnothers, isOf, whose } from "./holder.js";
@@ -51,7 +51,7 @@ taking.querySelector("input").addEventListener("change", async ({ target }) => {
 /** Keeps the sign-off on this device, sends it, and goes back to the lane, sent or not: the lane says what waits. */
 async function sign(deed) {
   if (await isAnothers()) return anothers();
-  await clockRead;
+  await readClock();
   const event = location.pathname.split("/")[2];
   const fields = new URLSearchParams(new FormData(form));
   const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: now() };
@@ -108,7 +108,7 @@ form.addEventListener("submit", (event) => {
 const capital = (words) => words[0].toUpperCase() + words.slice(1);
 
 async function showMine() {
-  await clockRead;
+  await readClock();
   const [item] = (await mine(location.pathname.split("/")[2])).slice(-1);
   const place = document.querySelector(".mine");
   place.hidden = !item;

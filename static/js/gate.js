@@ -49,6 +49,7 @@ async function keep(link) {
   const pages = news.pages.map(async ({ path, html }) => [path, await pageFrom(answer, tag, asked, html)]);
   pages.push(pageFrom(lane, tag, asked).then((page) => [part, page]));
   const { whole, as_of, at, cars } = news;
-  await putGate(tag, await Promise.all(pages), whole, { mark: news.mark, as_of, at, cars });
+  const all = whole ? new Set(news.pages.map(({ path }) => path)) : null;
+  await putGate(tag, await Promise.all(pages), all, { mark: news.mark, as_of, at, cars });
   return as_of;
 }

@@ -1,5 +1,5 @@
 // The marshal's page: the answer comes from the list on this device at once, and the list is kept fresh while there is signal.
-import { ago, clockRead, keepClock, now } from "./age.js";
+import { ago, keepClock, now, readClock } from "./age.js";
 import { hear } from "./live.js";
 import { leave, offline } from "./offline.js";
 import { held, partOf, putList, tagOf } from "./shelf.js";
@@ -60,7 +60,7 @@ async function refresh() {
 }
 
 async function show() {
-  await clockRead;
+  await readClock();
   if (list) fresh.textContent = `News of ${ago(list.as_of)}.`;
   if (!list) return;
   // What the server wrote into the page does not grow older by itself.

@@ -2,22 +2,53 @@
 // has room, else in its local storage. Where neither has, it is kept for as long as the page is open, and the page is told so.
 
 const STORE = "kept";
-/** How long the database may take to answer, in milliseconds: some open and never do. */
+/** How long a database may take to answer, in milliseconds: some open and never do. */
 const PATIENCE = 2000;
 
-const opened = new Promise((resolve) => {
-  setTimeout(resolve, PATIENCE, null);
-  try {
-    const asked = indexedDB.open("witnessmark", 1);
-    asked.onupgradeneeded = () => asked.result.createObjectStore(STORE);
-    asked.onsuccess = () => resolve(asked.result);
-    asked.onerror = () => resolve(null);
-  } catch {
-    resolve(null);
-  }
-});
-let isDumb = false;
-const database = async () => (isDumb ? null : opened);
+/**
+ * A database of this browser: one store of names and values. `within` runs `deed` on it in one transaction and gives what that put
+ * into `said`, once it is on the disc and not merely under way; null where there is no such database. `deed` calls `heard` with the
+ * first answer.
+ */
+export function storeOf(database) {
+  let isDumb = false;
+  const opened = new Promise((resolve) => {
+    setTimeout(resolve, PATIENCE, null);
+    try {
+      const asked = indexedDB.open(database, 1);
+      asked.onupgradeneeded = () => asked.result.createObjectStore(STORE);
+      asked.onsuccess = () => resolve(asked.result);
+      asked.onerror = () => resolve(null);
+    } catch {
+      resolve(null);
+    }
+  });
+  const run = (db, mode, deed) =>
+    new Promise((resolve, reject) => {
+      const done = db.transaction(STORE, mode, { durability: "strict" });
+      const said = {};
+      const late = setTimeout(() => {
+        isDumb = true;
+        reject(new Error("this browser's database does not answer"));
+        done.abort?.();
+      }, PATIENCE);
+      deed(done.objectStore(STORE), said, () => clearTimeout(late));
+      done.oncomplete = () => resolve(said);
+      done.onerror = done.onabort = () => {
+        clearTimeout(late);
+        reject(done.error ?? new Error("this device keeps nothing more"));
+      };
+    });
+  const within = async (mode, deed) => {
+    const db = isDumb ? null : await opened;
+    return db && run(db, mode, deed);
+  };
+  return { opened, within };
+}
+
+/** What was made here and not sent yet: apart from copies of pages, whose writing may take a while. */
+const { opened, within } = storeOf("witnessmark");
+export { within };
 
 /** Whether files can be kept: local storage holds texts only. */
 export const keepsFiles = opened.then((db) => db !== null);
@@ -53,52 +84,24 @@ const texts = {
 /** Whether this lasts only as long as the page is open: the device had no room for it. */
 export const isFleeting = (key) => (memory.get(key) ?? null) !== null;
 
-/** Runs `deed` in one transaction and gives what it put into `said`, once it is on the disc and not merely under way. */
-function inStore(db, mode, deed) {
-  return new Promise((resolve, reject) => {
-    const done = db.transaction(STORE, mode, { durability: "strict" });
-    const said = {};
-    const late = setTimeout(() => {
-      isDumb = true;
-      reject(new Error("this browser's database does not answer"));
-      done.abort?.();
-    }, PATIENCE);
-    deed(done.objectStore(STORE), said, () => clearTimeout(late));
-    done.oncomplete = () => resolve(said);
-    done.onerror = done.onabort = () => {
-      clearTimeout(late);
-      reject(done.error ?? new Error("this device keeps nothing more"));
-    };
-  });
-}
-
-/** The same for who needs more than one name at once. Gives what `deed` put into `said`; null where there is no such database. */
-export async function within(mode, deed) {
-  const db = await database();
-  return db && inStore(db, mode, deed);
-}
-
 /**
  * Changes what is kept under a name, in one go: `to` is given what is there (or null) and gives what is to be there, null for
  * nothing. Two tabs that change the same thing do so one after the other.
  */
 export async function change(key, to) {
-  const db = await database();
-  if (db) {
-    try {
-      const { value } = await inStore(db, "readwrite", (store, said, heard) => {
-        store.get(key).onsuccess = ({ target }) => {
-          heard();
-          said.value = to(texts.read(key) ?? target.result ?? null) ?? null;
-          if (said.value === null) store.delete(key);
-          else store.put(said.value, key);
-        };
-      });
-      texts.write(key, null);
-      return value;
-    } catch {
-      // Full, or dumb: local storage has room of its own.
-    }
+  const turn = (store, said, heard) => {
+    store.get(key).onsuccess = ({ target }) => {
+      heard();
+      said.value = to(texts.read(key) ?? target.result ?? null) ?? null;
+      if (said.value === null) store.delete(key);
+      else store.put(said.value, key);
+    };
+  };
+  // Full, or dumb: local storage has room of its own.
+  const done = await within("readwrite", turn).catch(() => null);
+  if (done) {
+    texts.write(key, null);
+    return done.value;
   }
   const value = to(texts.read(key) ?? (await stands(key))) ?? null;
   texts.write(key, value);
@@ -110,33 +113,28 @@ export const drop = (key) => change(key, () => null);
 
 /** What the database has under a name, or null. */
 async function stands(key) {
-  const db = await database();
-  if (!db) return null;
   const look = (store, said, heard) => {
     store.get(key).onsuccess = ({ target }) => {
       heard();
       said.value = target.result ?? null;
     };
   };
-  return inStore(db, "readonly", look).then(({ value }) => value, () => null);
+  return (await within("readonly", look).catch(() => null))?.value ?? null;
 }
 
 /** All that is kept under names that begin so, in the order of the names. */
 export async function all(begin) {
   const found = new Map();
-  const db = await database();
-  if (db) {
-    const look = (store, said, heard) => {
-      const range = IDBKeyRange.bound(begin, `${begin}\uffff`);
-      store.getAllKeys(range).onsuccess = ({ target }) => {
-        heard();
-        said.keys = target.result;
-      };
-      store.getAll(range).onsuccess = ({ target }) => (said.values = target.result);
+  const look = (store, said, heard) => {
+    const range = IDBKeyRange.bound(begin, `${begin}\uffff`);
+    store.getAllKeys(range).onsuccess = ({ target }) => {
+      heard();
+      said.keys = target.result;
     };
-    const { keys = [], values } = await inStore(db, "readonly", look).catch(() => ({}));
-    keys.forEach((key, at) => found.set(key, values[at]));
-  }
+    store.getAll(range).onsuccess = ({ target }) => (said.values = target.result);
+  };
+  const { keys = [], values } = (await within("readonly", look).catch(() => null)) ?? {};
+  keys.forEach((key, at) => found.set(key, values[at]));
   // What the database had no room for is the newer.
   for (const key of texts.names()) if (key.startsWith(begin)) found.set(key, texts.read(key));
   return [...found.keys()].sort().map((key) => found.get(key));

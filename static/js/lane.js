@@ -1,5 +1,5 @@
 // The lane: kept fresh, searched at once, with signal and without; and what this device signed and could not send yet.
-import { ago, clockRead } from "./age.js";
+import { ago, readClock } from "./age.js";
 import { heldCars, keepGate } from "./gate.js";
 import { holder, isAnothers, isOf, whose } from "./holder.js";
 import { hear } from "./live.js";
@@ -41,7 +41,7 @@ const line = (tag, text, inner = []) => {
 
 /** Shows what waits, and what came back. A car that was signed here says so: nobody signs it twice for want of a sign. */
 async function showQueue() {
-  await clockRead;
+  await readClock();
   const items = await waiting(event);
   queue.hidden = items.length === 0;
   const open = mayGo(items, holder?.link);
@@ -87,7 +87,7 @@ async function showQueue() {
 }
 
 async function showAge() {
-  await clockRead;
+  await readClock();
   const place = document.querySelector("[data-as-of]");
   const mark = place?.querySelector("[data-age]");
   if (mark) mark.textContent = `, ${ago(Number(place.dataset.asOf))}`;

@@ -4,7 +4,9 @@
 // A part has one record: whose it is (the link), until when copies of pages and lists may stay here, until when what was never
 // sent may, and up to which mark the pages are whole. Pages and record change in one transaction, so neither outlives the other,
 // and `forget` takes both. Where another person's answer comes, all that the person before left of that part goes first.
-import { get, put, within } from "./keep.js";
+import { get, put, storeOf, within as withinUnsent } from "./keep.js";
+
+const { within: onShelf } = storeOf("witnessmark shelf");
 
 /** The part of the site that a path lies in; null outside of all. */
 export const partOf = (path) => path.match(/^\/(?:gate|grid|my\/garage|my)\/[0-9a-f-]{36}(?=\/|$)/)?.[0] ?? null;
@@ -19,12 +21,18 @@ export function tagOf(answer) {
 }
 
 // A phone's clock may be hours or years off, and is only trusted to go on evenly: what counts is how far the server's was ahead
-// when an answer came last. A page and the worker each tell it by their own clock.
-const CLOCK = typeof document === "undefined" ? "clock of the worker" : "clock";
+// when an answer came last. A page and the worker each tell it by their own clock; a page that has heard none takes the worker's
+// word.
+const WORKERS = "clock of the worker";
+const CLOCK = typeof document === "undefined" ? WORKERS : "clock";
 let ahead = null;
 
 /** Resolves once the clock that was heard last is known. */
-export const clockRead = get(CLOCK).then((kept) => (ahead ??= kept?.ahead ?? null), () => {});
+export async function readClock() {
+  if (ahead !== null) return;
+  const kept = (await get(CLOCK)) ?? (await get(WORKERS));
+  ahead ??= kept?.ahead ?? null;
+}
 
 /** The time by the server's clock, as far as this device can tell, in milliseconds. */
 export const now = () => Date.now() + (ahead ?? 0);
@@ -67,7 +75,7 @@ export async function pageFrom(answer, tag, asked, body = null) {
 
 /** Keeps a page, unless a later request brought one before. A clock that was put back does not hold the newer one off. */
 export const putPage = (tag, path, page) =>
-  within("readwrite", (store, _, heard) =>
+  onShelf("readwrite", (store, _, heard) =>
     claim(store, tag, heard, (record) => {
       store.put(record, partKey(tag.part));
       store.get(pageKey(path)).onsuccess = ({ target: { result: kept } }) => {
@@ -77,18 +85,35 @@ export const putPage = (tag, path, page) =>
     }),
   );
 
-/** Keeps many pages and the mark up to which they are whole, all or none; where they are all there are, others go. */
-export const putGate = (tag, pages, isAll, mark) =>
-  within("readwrite", (store, _, heard) =>
+/** How many pages one transaction writes: while it does, nobody reads. */
+const AT_ONCE = 50;
+
+/**
+ * Keeps many pages, and after them the mark up to which they are whole: it never says more than is here. `all` are the paths of all
+ * the cars there are, where these are all: others go.
+ */
+export async function putGate(tag, pages, all, mark) {
+  for (let at = 0; at < pages.length; at += AT_ONCE) {
+    await onShelf("readwrite", (store, _, heard) =>
+      claim(store, tag, heard, (record) => {
+        store.put(record, partKey(tag.part));
+        for (const [path, page] of pages.slice(at, at + AT_ONCE)) store.put(page, pageKey(path));
+      }),
+    );
+  }
+  await onShelf("readwrite", (store, _, heard) =>
     claim(store, tag, heard, (record) => {
-      if (isAll) store.delete(under(pageKey(`${tag.part}/entries/`)));
-      for (const [path, page] of pages) store.put(page, pageKey(path));
       store.put({ ...record, ...mark }, partKey(tag.part));
+      if (!all) return;
+      store.getAllKeys(under(pageKey(`${tag.part}/entries/`))).onsuccess = ({ target }) => {
+        for (const key of target.result) if (!all.has(key.slice("page ".length))) store.delete(key);
+      };
     }),
   );
+}
 
 export const putList = (tag, list) =>
-  within("readwrite", (store, _, heard) =>
+  onShelf("readwrite", (store, _, heard) =>
     claim(store, tag, heard, (record) => {
       store.put(record, partKey(tag.part));
       store.put(list, listKey(tag.part));
@@ -105,12 +130,12 @@ export async function isAnothers(tag) {
     };
   };
   // A device without room tells two people apart by what the server answers.
-  return (await within("readwrite", look).catch(() => null))?.is ?? false;
+  return (await onShelf("readwrite", look).catch(() => null))?.is ?? false;
 }
 
 /** Notes more of a part that is kept here. */
 export const note = (part, more) =>
-  within("readwrite", (store, _, heard) => {
+  onShelf("readwrite", (store, _, heard) => {
     store.get(partKey(part)).onsuccess = ({ target: { result: record } }) => {
       heard();
       if (record) store.put({ ...record, ...more }, partKey(part));
@@ -122,11 +147,12 @@ const files = (program) => `/static/${program}/whole`;
 /** Whether the scripts and styles of a version of the program are all on this device. */
 export const filesAreHere = async (program) => Boolean(await caches.match(files(program)));
 
-const hasEnded = (record) => record.until <= now();
+/** Where no clock was ever heard, nothing is said to be over. */
+const hasEnded = ({ until }) => ahead !== null && until <= now();
 
 /** What is kept of a part and not over: its record, its list, the paths of its pages; null where there is nothing. */
 export async function held(part) {
-  await clockRead;
+  await readClock();
   const look = (store, said, heard) => {
     store.get(partKey(part)).onsuccess = ({ target }) => {
       heard();
@@ -135,13 +161,13 @@ export async function held(part) {
     store.get(listKey(part)).onsuccess = ({ target }) => (said.list = target.result ?? null);
     store.getAllKeys(under(pageKey(part))).onsuccess = ({ target }) => (said.paths = target.result.map((key) => key.slice(5)));
   };
-  const said = await within("readonly", look).catch(() => null);
+  const said = await onShelf("readonly", look).catch(() => null);
   return said?.record && !hasEnded(said.record) ? said : null;
 }
 
 /** A kept page as an answer, with the headers that it came with; null where there is none, it is over, or its files are gone. */
 export async function pageOf(path) {
-  await clockRead;
+  await readClock();
   const look = (store, said, heard) => {
     store.get(partKey(partOf(path))).onsuccess = ({ target }) => {
       heard();
@@ -149,12 +175,12 @@ export async function pageOf(path) {
     };
     store.get(pageKey(path)).onsuccess = ({ target }) => (said.page = target.result);
   };
-  const { record, page } = (await within("readonly", look)) ?? {};
+  const { record, page } = (await onShelf("readonly", look)) ?? {};
   if (!record || !page || hasEnded(record) || !(await filesAreHere(page.program))) return null;
   return new Response(page.body, { headers: page.headers });
 }
 
-export const dropPage = (path) => within("readwrite", (store, _, heard) => (store.delete(pageKey(path)).onsuccess = heard));
+export const dropPage = (path) => onShelf("readwrite", (store, _, heard) => (store.delete(pageKey(path)).onsuccess = heard));
 
 /**
  * Takes away all copies that are kept of a part, and gives whether there were any. What was made here and not sent stays: it has
@@ -168,7 +194,7 @@ export async function forget(part) {
       clear(store, part);
     };
   };
-  return (await within("readwrite", take).catch(() => null))?.had ?? false;
+  return (await onShelf("readwrite", take).catch(() => null))?.had ?? false;
 }
 
 /** The versions of the program that kept pages are of. */
@@ -182,7 +208,7 @@ export async function programs() {
       cursor.continue();
     };
   };
-  await within("readonly", look);
+  await onShelf("readonly", look);
   return found;
 }
 
@@ -195,43 +221,41 @@ const partOfName = (name) => partOf(name.replace(/^sign-off /, "sign-off /gate/"
 
 /** Takes away what is over: copies of parts that have ended, and what nobody can send any more. */
 export async function sweep() {
-  await clockRead;
+  await readClock();
   const ends = new Map();
-  const over = [];
-  const look = (store, _, heard) => {
+  await onShelf("readwrite", (store, _, heard) => {
     store.openCursor(under("part ")).onsuccess = ({ target: { result: cursor } }) => {
       heard();
-      if (!cursor) return unsent(store);
-      const part = cursor.key.slice(5);
+      if (!cursor) return;
+      const part = cursor.key.slice("part ".length);
       ends.set(part, cursor.value.unsent);
-      if (hasEnded(cursor.value)) over.push(part);
+      if (hasEnded(cursor.value)) clear(store, part);
       cursor.continue();
     };
-  };
-  const unsent = (store) => {
-    over.forEach((part) => clear(store, part));
+  });
+  await withinUnsent("readwrite", (store, _, heard) => {
     for (const kind of UNSENT) {
       store.openCursor(under(`${kind} `)).onsuccess = ({ target: { result: cursor } }) => {
+        heard();
         if (!cursor) return;
         const { value, key } = cursor;
-        if (value.until <= now()) cursor.delete();
+        if (hasEnded(value)) cursor.delete();
         else if (!value.until) cursor.update({ ...value, until: ends.get(partOfName(key)) ?? now() + UNSENT_MS });
         cursor.continue();
       };
     }
-  };
-  await within("readwrite", look);
+  });
 }
 
 /** The same for what a page put into local storage, which the worker does not see. */
 export async function sweepTexts() {
-  await clockRead;
+  await readClock();
   for (const name of Object.keys(localStorage)) {
     // Names of before the shelf.
     if (/^(gate|grid|owner) /.test(name) || name === "clock") localStorage.removeItem(name);
     if (!/^(kept|last) /.test(name)) continue;
     const value = JSON.parse(localStorage.getItem(name));
-    if (value.until <= now()) localStorage.removeItem(name);
+    if (hasEnded(value)) localStorage.removeItem(name);
     else if (!value.until) localStorage.setItem(name, JSON.stringify({ ...value, until: now() + UNSENT_MS }));
   }
 }

@@ -2,6 +2,7 @@
 
 use crate::browser::{Browser, in_time};
 use crate::club::{Club, until};
+use crate::kept::COPIES;
 use crate::wire::Wire;
 use std::io::Write;
 use std::path::Path;
@@ -93,6 +94,7 @@ impl Browser {
         self.comes("a worker is here", "return !!navigator.serviceWorker.controller").await;
         let path = self.path().await;
         self.keeps_the_page(&path).await;
+        self.sees("[data-fresh]", "News of just now.").await;
     }
 }
 
@@ -272,7 +274,7 @@ async fn a_hold_after_the_servers_clock_was_put_back_reaches_the_marshal() {
         // An older backup was restored: the list on the phone is of records that are no more, and further on than any.
         let further = "Object.assign(value, { place: 999, hash: '00' }); \
             for (const car of value.cars) Object.assign(car, { cleared: true, held: false })";
-        phone.changes_the_shelf("list /grid/", further).await;
+        phone.changes_the_shelf(COPIES, "list /grid/", further).await;
         assert_eq!(phone.shelf(&format!("list /grid/{}", club.event)).await["place"], 999);
         phone.opens(&grid).await;
         phone.asks_for("27", "Not cleared", "Smoke from the left rear.").await;

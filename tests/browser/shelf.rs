@@ -4,6 +4,7 @@ use crate::browser::{Browser, in_time};
 use crate::club::{Club, until};
 use crate::gate_offline::at_the_gate;
 use crate::grid::clears;
+use crate::kept::{COPIES, UNSENT};
 use crate::wire::Wire;
 
 /// A gate has one phone and two inspectors. What the first signed without signal stays theirs.
@@ -218,7 +219,7 @@ async fn the_lane_says_what_the_phone_holds_and_every_person_who_comes_in_has_al
             assert!(!phone.whole_shelf().await.contains(if inspector.name == "S. Vane" { "R. Holt" } else { "S. Vane" }));
         }
         // The browser threw pages away: the mark does not say more than is there.
-        phone.changes_the_shelf(&format!("page /gate/{}/entries/", club.event), "value = null").await;
+        phone.changes_the_shelf(COPIES, &format!("page /gate/{}/entries/", club.event), "value = null").await;
         phone.opens(&format!("{}{}", wire.base, vane.lane())).await;
         phone.sees("[data-held]", "4 of 4 cars on this phone, 07:00.").await;
         // A second tab on a car; the organizer ends the phone: both go.
@@ -267,7 +268,7 @@ async fn a_driver_who_is_erased_goes_from_the_gates_phone_too() {
 
 /// Lets so many days pass for the worker, whose clock no page can set: what it heard of the server's is changed, and it starts anew.
 async fn days_pass_for_the_worker(phone: &Browser, days: i64) {
-    phone.changes_the_shelf("clock of the worker", &format!("value.ahead += {}", days * 86_400_000)).await;
+    phone.changes_the_shelf(UNSENT, "clock of the worker", &format!("value.ahead += {}", days * 86_400_000)).await;
     phone.devtools("ServiceWorker.enable", serde_json::json!({})).await;
     phone.devtools("ServiceWorker.stopAllWorkers", serde_json::json!({})).await;
 }
