@@ -138,6 +138,14 @@ pub(super) fn routes() -> Router {
     Router::new().route("/static/{version}/{*path}", get(asset)).route("/sw.js", get(service_worker))
 }
 
+/// Marks an answer that is never a document or a worker of its own: a style, a script that a page loads, a font.
+#[derive(Clone, Copy)]
+pub(super) struct PartOfAPage;
+
+fn is_part_of_a_page(path: &str) -> bool {
+    [".css", ".js", ".woff2"].iter().any(|ending| path.ends_with(ending)) && path != "js/stream.js" && path != "js/sw.js"
+}
+
 async fn asset(Path((version, path)): Path<(String, String)>, headers: HeaderMap) -> Response {
     let Some(asset) = ASSETS.by_path.get(&path) else { return StatusCode::NOT_FOUND.into_response() };
     // Never today's file under yesterday's name: an old page with half of the new program does neither's work.
@@ -146,8 +154,12 @@ async fn asset(Path((version, path)): Path<(String, String)>, headers: HeaderMap
     }
     let keep = "public, max-age=31536000, immutable";
     let common = [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, keep), (header::VARY, "accept-encoding")];
-    match &asset.packed {
+    let mut response = match &asset.packed {
         Some(packed) if takes_gzip(&headers) => (common, [(header::CONTENT_ENCODING, "gzip")], packed.as_slice()).into_response(),
         _ => (common, asset.plain.as_slice()).into_response(),
+    };
+    if is_part_of_a_page(&path) {
+        response.extensions_mut().insert(PartOfAPage);
     }
+    response
 }

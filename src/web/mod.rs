@@ -162,16 +162,20 @@ pub fn router(web: Web) -> Router {
 
 async fn headers(is_https: bool, request: axum::extract::Request, next: Next) -> Response {
     let mut response = next.run(request).await;
-    let set: [(HeaderName, &'static str); 7] = [
-        (header::CONTENT_SECURITY_POLICY, POLICY),
+    let all = [
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+    ];
+    // They speak of what a document or a worker may do. A phone on a bad line loads a dozen files that are neither.
+    let of_a_document = [
+        (header::CONTENT_SECURITY_POLICY, POLICY),
         (header::REFERRER_POLICY, "same-origin"),
         (HeaderName::from_static("permissions-policy"), "camera=(self), geolocation=(), microphone=()"),
         (header::X_FRAME_OPTIONS, "DENY"),
         (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
-        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
     ];
-    for (name, value) in set {
+    let is_part = response.extensions().get::<assets::PartOfAPage>().is_some();
+    for (name, value) in all.into_iter().chain(of_a_document.into_iter().filter(|_| !is_part)) {
         response.headers_mut().insert(name, HeaderValue::from_static(value));
     }
     if is_https {
