@@ -137,7 +137,7 @@ pub(super) fn new_device(
     let from = house.now();
     let to = from.checked_add(seconds.seconds()).unwrap_or(from);
     let kind = caller.kind.chars().take(40).collect();
-    Ok((NewDevice { id: house.new_id(), digest, link: link.id, kind, from, to }, cookie))
+    Ok((NewDevice { id: house.new_id(), digest, link: link.id, through: None, kind, from, to }, cookie))
 }
 
 /// A device's secret, made of the door's and of the link's: one browser may use two links, and be two devices.

@@ -23,6 +23,7 @@ mod forms;
 mod garage;
 mod garage_access;
 mod garage_calendar;
+mod garage_ends;
 mod garage_limits;
 mod garage_tables;
 mod garage_twice;

@@ -81,6 +81,11 @@ pub const NO_CLEARANCE: &[(&str, &str, &str)] = &[
     ("draft", "*", "typed and not sent: nothing is judged by it"),
     ("entry", "mail", "where the driver is written to; it can be erased and nothing is judged by it"),
     ("device", "kind", "what the browser says of itself, for people"),
+    (
+        "device",
+        "through",
+        "the garage's device that it ends with: its end is bound, and the club's chain does not say whose garage it is",
+    ),
     ("device", "used_at", "when it was last here, to the hour, for people"),
     ("event_key", "*", "passes are signed with it: they rest on a clearance, and no clearance on them"),
     ("fault_guide", "*", "advice to drivers"),
