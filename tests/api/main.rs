@@ -27,6 +27,7 @@ mod garage_ends;
 mod garage_limits;
 mod garage_tables;
 mod garage_twice;
+mod garage_used_ids;
 mod gate;
 mod late;
 mod let_go;
