@@ -100,7 +100,7 @@ pub(super) fn choices<V: Into<String>, S: Into<String>>(all: impl IntoIterator<I
 
 /// Said where a page's id stands for something else that was sent from it.
 const SENT_BEFORE: &str =
-    "This page was sent before, with something else in it, and that is kept. This is not kept yet: send it again to keep it too.";
+    "This page was sent before, with something else in it. What stands below is not saved yet: send it again to save it too.";
 
 /// A page with one form.
 #[derive(Template)]
