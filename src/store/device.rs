@@ -158,6 +158,21 @@ pub async fn is_let_in(db: &mut SqliteConnection, device: Uuid, now: Timestamp) 
     Ok(count > 0)
 }
 
+/// Whether the device with this secret was ended, and by itself: its person signed out, and nobody shut it out.
+pub async fn has_left(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<bool, StoreError> {
+    let Some(device) = by_digest_or_ended(db, digest, now).await?.filter(|device| !device.is_in) else { return Ok(false) };
+    let by_itself: i64 = sqlx::query_scalar(
+        "select count(*) from access_deed where link_id = ? and by_device_id = ? and what = 'device ended'
+             and json_extract(says, '$.devices[0].id') = ?",
+    )
+    .bind(&device.link.id.as_bytes()[..])
+    .bind(&device.id.as_bytes()[..])
+    .bind(device.id.to_string())
+    .fetch_one(db)
+    .await?;
+    Ok(by_itself > 0)
+}
+
 /// Notes that a device was here.
 pub async fn used(db: &mut SqliteConnection, device: Uuid, at: Timestamp) -> Result<(), StoreError> {
     sqlx::query("update device set used_at = ? where id = ?")

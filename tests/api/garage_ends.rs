@@ -181,3 +181,33 @@ async fn an_erased_drivers_device_says_no_more_through_which_garage_it_came() {
     assert_eq!(ask(&club, "select hex(through) from device where through is not null").await, [""; 0]);
     assert_eq!(keeper.looks("").await.status(), StatusCode::OK, "the garage is hers, and stays");
 }
+
+/// Signed out is not shut out: the links that a person holds let the same browser in again.
+#[tokio::test]
+async fn who_signed_out_comes_in_again_in_the_same_browser() {
+    let club = Club::open().await;
+    let ines = club.driver("27").await;
+    let keeper = ines.opens_a_garage().await;
+    let (laptop, _) = a_laptop(&keeper, &ines).await;
+    for _ in 0..2 {
+        laptop.post(&format!("{}/sign-out", ines.home()), &[]).await;
+        assert_eq!(laptop.get(&ines.home()).await.status(), StatusCode::NOT_FOUND, "out of the sheet, and in the garage");
+        opens_the_sheet(&laptop, &keeper, &ines).await;
+    }
+    laptop.post(&format!("{}/sign-out", keeper.home()), &[]).await;
+    assert_eq!(laptop.uses_link(&keeper.secret).await.status(), StatusCode::SEE_OTHER, "by the garage's link");
+    opens_the_sheet(&laptop, &keeper, &ines).await;
+    ines.person.post(&format!("{}/sign-out", ines.home()), &[]).await;
+    assert_eq!(ines.person.uses_link(&ines.secret).await.status(), StatusCode::SEE_OTHER, "by the sheet's link");
+    assert_eq!(ines.person.get(&ines.home()).await.status(), StatusCode::OK);
+
+    // A phone that was lost is another matter: whoever has it finds the link in it, and it stays shut out.
+    assert_eq!(ends_another(&keeper, &keeper.person, 0).await, StatusCode::SEE_OTHER);
+    for person in [&laptop, &ines.person] {
+        let still_in = person.get(&keeper.home()).await.status() == StatusCode::OK;
+        let again = person.uses_link(&keeper.secret).await.status();
+        assert_eq!(again, if still_in { StatusCode::SEE_OTHER } else { StatusCode::UNAUTHORIZED });
+    }
+    assert_eq!(laptop.get(&keeper.home()).await.status(), StatusCode::UNAUTHORIZED, "the newest of her other devices");
+    assert_eq!(laptop.get(&ines.home()).await.status(), StatusCode::UNAUTHORIZED);
+}

@@ -142,7 +142,8 @@ pub async fn to_sheet(house: &House, keeper: &Actor, entry: Uuid, caller: &Calle
     let link = found.filter(is_good).ok_or_else(|| Refusal::NotNow(ended.into()))?;
     let role = Role::of_link(&link).ok_or(Refusal::NotHere)?;
     let seconds = enter::stay(house, role).await?;
-    let (device, cookie) = enter::new_device(house, (&link, Sha256::digest(link.id.as_bytes()).into()), caller, seconds)?;
+    let by = (&link, Sha256::digest(link.id.as_bytes()).into());
+    let (device, cookie) = enter::next_device(house, by, caller, seconds).await?;
     let device = NewDevice { through: Some(keeper.device), ..device };
     let came_in =
         house.write_as(keeper, Touch::Nothing, move |db| Box::pin(async move { enter::let_in(db, &device, None).await })).await?;
