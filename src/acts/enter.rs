@@ -143,8 +143,8 @@ pub(super) fn new_device(
 /// How often a browser may sign out and come in again by one link before its cookies are made of chance.
 const MOST_TIMES: usize = 20;
 
-/// As [`new_device`]. A browser that signed out before is another device from then on: its link is as good as it was. One that was
-/// ended by somebody else stays out.
+/// As [`new_device`]. A browser that signed out before is another device from then on: its link is as good as it was. One that
+/// was ended by somebody else stays out.
 pub(super) async fn next_device(
     house: &House,
     by: (&Link, Digest),

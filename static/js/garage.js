@@ -27,7 +27,7 @@ const isLedTo = performance.getEntriesByType("navigation")[0]?.type === "navigat
 const isAnswer = last.read()?.from !== location.pathname || document.querySelector(".alert[role=alert]");
 if (isLedTo && isAnswer) last.write(null);
 
-/** Each sending has an id of its own, however old the page is. Where the same went before and nothing came back, it keeps its id. */
+/** Each sending has an id of its own, however old the page is. Sent once more because nothing came back, it keeps its id. */
 function giveId(form, button) {
   const field = form.querySelector("input[type=hidden][name=id]");
   if (!field || "once" in form.dataset) return;

@@ -1,5 +1,5 @@
-// Signing out of the garage leaves the whole browser: its sheets are signed out too, by whatever link they were opened, and nothing
-// of either stays on the device.
+// Signing out of the garage leaves the whole browser: its sheets are signed out too, by whatever link they were opened, and
+// nothing of either stays on the device.
 import { all, drop } from "./keep.js";
 import { forget } from "./offline.js";
 
