@@ -96,7 +96,7 @@ pub async fn enter(house: &House, secret: &str, caller: Caller) -> Result<Entere
     let role = Role::of_link(&link).ok_or(Refusal::WhoAreYou)?;
     let seconds = stay(house, role).await?;
     let digest = digest_of(secret).ok_or(Refusal::WhoAreYou)?;
-    let (new, cookie) = new_device(house, (&link, digest), &caller, seconds)?;
+    let (new, cookie) = next_device(house, (&link, digest), &caller, seconds).await?;
     let spent = link.once.then_some(digest);
     let device = house
         .store
@@ -137,7 +137,30 @@ pub(super) fn new_device(
     let from = house.now();
     let to = from.checked_add(seconds.seconds()).unwrap_or(from);
     let kind = caller.kind.chars().take(40).collect();
-    Ok((NewDevice { id: house.new_id(), digest, link: link.id, kind, from, to }, cookie))
+    Ok((NewDevice { id: house.new_id(), digest, link: link.id, through: None, kind, from, to }, cookie))
+}
+
+/// How often a browser may sign out and come in again by one link before its cookies are made of chance.
+const MOST_TIMES: usize = 20;
+
+/// As [`new_device`]. A browser that signed out before is another device from then on: its link is as good as it was. One that
+/// was ended by somebody else stays out.
+pub(super) async fn next_device(
+    house: &House,
+    by: (&Link, Digest),
+    caller: &Caller,
+    seconds: i64,
+) -> Result<(NewDevice, String), Refusal> {
+    for nth in 0..MOST_TIMES {
+        let nth_door = |door: &String| if nth == 0 { door.clone() } else { format!("{door} {nth}") };
+        let caller = Caller { door: caller.door.as_ref().map(nth_door), ..caller.clone() };
+        let made = new_device(house, by, &caller, seconds)?;
+        let mut db = house.store.read().await?;
+        if !device::has_left(&mut db, made.0.digest, made.0.from).await? {
+            return Ok(made);
+        }
+    }
+    new_device(house, by, &Caller { door: None, ..caller.clone() }, seconds)
 }
 
 /// A device's secret, made of the door's and of the link's: one browser may use two links, and be two devices.

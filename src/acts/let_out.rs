@@ -60,7 +60,16 @@ pub async fn this_device(house: &House, actor: &Actor) -> Result<(), Refusal> {
 pub(super) async fn end(house: &House, actor: &Actor, link: Uuid, device: Uuid) -> Result<(), Refusal> {
     let (now, by) = (house.now(), actor.by());
     let found = house
-        .write_as(actor, Touch::Access, move |db| Box::pin(async move { Ok(device::end(db, link, device, by, now).await?) }))
+        .write_as(actor, Touch::Access, move |db| {
+            Box::pin(async move {
+                let found = device::end(db, link, device, by, now).await?;
+                if found {
+                    // Who was let in through it is out with it.
+                    device::end_through(db, device, now).await?;
+                }
+                Ok(found)
+            })
+        })
         .await?;
     if found { Ok(()) } else { Err(Refusal::NotHere) }
 }

@@ -24,6 +24,8 @@ pub struct NewDevice {
     pub id: Uuid,
     pub digest: Digest,
     pub link: Uuid,
+    /// The garage's device that lets it in, where one does: the two end together.
+    pub through: Option<Uuid>,
     /// What kind of machine it is, in a word or two.
     pub kind: String,
     pub from: Timestamp,
@@ -76,10 +78,13 @@ impl ListedRow {
 
 /// Lets a device in by its link.
 pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), StoreError> {
-    sqlx::query("insert into device (id, digest, link_id, kind, made_at, ends_at, used_at) values (?, ?, ?, ?, ?, ?, ?)")
+    let sql =
+        "insert into device (id, digest, link_id, through, kind, made_at, ends_at, used_at) values (?, ?, ?, ?, ?, ?, ?, ?)";
+    sqlx::query(sql)
         .bind(&new.id.as_bytes()[..])
         .bind(&new.digest[..])
         .bind(&new.link.as_bytes()[..])
+        .bind(new.through.map(|device| device.as_bytes().to_vec()))
         .bind(&new.kind)
         .bind(new.from.as_millisecond())
         .bind(new.to.as_millisecond())
@@ -92,10 +97,12 @@ pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), Store
 /// The device with this secret where it came in by this link before and was not ended: it stays let in for longer.
 pub async fn again(db: &mut SqliteConnection, new: &NewDevice) -> Result<Option<Uuid>, StoreError> {
     let id: Option<Vec<u8>> = sqlx::query_scalar(
-        "update device set ends_at = max(ends_at, ?), used_at = ? where digest = ? and link_id = ? and ended_at is null returning id",
+        "update device set ends_at = max(ends_at, ?), used_at = ?, through = coalesce(through, ?)
+         where digest = ? and link_id = ? and ended_at is null returning id",
     )
     .bind(new.to.as_millisecond())
     .bind(new.from.as_millisecond())
+    .bind(new.through.map(|device| device.as_bytes().to_vec()))
     .bind(&new.digest[..])
     .bind(&new.link.as_bytes()[..])
     .fetch_optional(&mut *db)
@@ -151,6 +158,21 @@ pub async fn is_let_in(db: &mut SqliteConnection, device: Uuid, now: Timestamp) 
     Ok(count > 0)
 }
 
+/// Whether the device with this secret was ended, and by itself: its person signed out, and nobody shut it out.
+pub async fn has_left(db: &mut SqliteConnection, digest: Digest, now: Timestamp) -> Result<bool, StoreError> {
+    let Some(device) = by_digest_or_ended(db, digest, now).await?.filter(|device| !device.is_in) else { return Ok(false) };
+    let by_itself: i64 = sqlx::query_scalar(
+        "select count(*) from access_deed where link_id = ? and by_device_id = ? and what = 'device ended'
+             and json_extract(says, '$.devices[0].id') = ?",
+    )
+    .bind(&device.link.id.as_bytes()[..])
+    .bind(&device.id.as_bytes()[..])
+    .bind(device.id.to_string())
+    .fetch_one(db)
+    .await?;
+    Ok(by_itself > 0)
+}
+
 /// Notes that a device was here.
 pub async fn used(db: &mut SqliteConnection, device: Uuid, at: Timestamp) -> Result<(), StoreError> {
     sqlx::query("update device set used_at = ? where id = ?")
@@ -174,6 +196,33 @@ pub async fn end(db: &mut SqliteConnection, link: Uuid, device: Uuid, by: By, at
     }
     deed::note(db, Done::DeviceEnded, About::device(link, device), by, at).await?;
     Ok(true)
+}
+
+/// Ends the devices that were let in through this one. By nobody: the club's chain of deeds does not say whose garage it was.
+pub async fn end_through(db: &mut SqliteConnection, device: Uuid, at: Timestamp) -> Result<(), StoreError> {
+    let sql = "update device set ended_at = ? where through = ? and ended_at is null returning link_id, id";
+    let ended: Vec<(Vec<u8>, Vec<u8>)> =
+        sqlx::query_as(sql).bind(at.as_millisecond()).bind(&device.as_bytes()[..]).fetch_all(&mut *db).await?;
+    for (link, device) in ended {
+        deed::note(db, Done::DeviceEnded, About::device(row::id(&link)?, row::id(&device)?), None, at).await?;
+    }
+    Ok(())
+}
+
+/// Those of these entries that a device is still let in to, by a link of the entry.
+pub async fn entries_in(db: &mut SqliteConnection, entries: &[Uuid], now: Timestamp) -> Result<Vec<Uuid>, StoreError> {
+    let entries: Vec<String> = entries.iter().map(|entry| entry.simple().to_string()).collect();
+    let asked = serde_json::to_string(&entries).map_err(|error| StoreError::Unreadable(error.to_string()))?;
+    let found: Vec<Vec<u8>> = sqlx::query_scalar(
+        "select distinct link.entry_id from access_link as link join device on device.link_id = link.id
+         where link.entry_id in (select unhex(value) from json_each(?)) and link.revoked_at is null
+             and device.ended_at is null and device.ends_at > ?",
+    )
+    .bind(asked)
+    .bind(now.as_millisecond())
+    .fetch_all(db)
+    .await?;
+    found.iter().map(|id| row::id(id)).collect()
 }
 
 /// Ends every device of a link but this one.

@@ -2,7 +2,7 @@
 
 use super::access::Digest;
 use super::deed::{self, About, By, Done};
-use super::{StoreError, row};
+use super::{StoreError, device, row};
 use crate::rules::garage::change::{Change, Noted};
 use jiff::Timestamp;
 use sqlx::SqliteConnection;
@@ -141,7 +141,8 @@ pub async fn photos(db: &mut SqliteConnection, garage: Uuid) -> Result<i64, Stor
     Ok(asked.bind(&garage.as_bytes()[..]).fetch_one(db).await?)
 }
 
-/// Takes everything in a garage away: what was noted, the photos, the names, the links. Nothing of it stays.
+/// Takes everything in a garage away: what was noted, the photos, the names, the links. Nothing of it stays, and who came in to a
+/// sheet through it is out.
 pub async fn erase(db: &mut SqliteConnection, garage: Uuid, by: By, at: Timestamp) -> Result<(), StoreError> {
     const ALL: [&str; 5] = [
         "update garage set erased_at = ?2, calendar_digest = null where id = ?1",
@@ -159,6 +160,11 @@ pub async fn erase(db: &mut SqliteConnection, garage: Uuid, by: By, at: Timestam
     let links = ids(links.fetch_all(&mut *db).await?)?;
     let sql = "select id from device where link_id in (select id from access_link where garage_id = ?)";
     let devices = ids(sqlx::query_scalar(sql).bind(&garage.as_bytes()[..]).fetch_all(&mut *db).await?)?;
+    for device in &devices {
+        device::end_through(db, *device, at).await?;
+        let forget = sqlx::query("update device set through = null where through = ?");
+        forget.bind(&device.as_bytes()[..]).execute(&mut *db).await?;
+    }
     deed::note(db, Done::Erased, About { links, devices, ..About::default() }, by, at).await
 }
 

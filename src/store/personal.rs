@@ -16,7 +16,7 @@ pub async fn erase(db: &mut SqliteConnection, entry: Uuid, by: By, at: Timestamp
         "delete from draft where entry_id = ?",
         "delete from photo where entry_id = ?",
         "update record set maker = null, maker_salt = null where entry_id = ? and maker_role = 'driver' and maker is not null",
-        "update device set kind = '' where link_id in (select id from access_link where entry_id = ?)",
+        "update device set kind = '', through = null where link_id in (select id from access_link where entry_id = ?)",
         "update access_link set holder = '', holder_salt = null where entry_id = ?",
     ];
     for step in steps {

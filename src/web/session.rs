@@ -11,6 +11,7 @@ use axum::http::header::{COOKIE, USER_AGENT};
 use axum::http::request::Parts;
 use std::convert::Infallible;
 use std::sync::Arc;
+use uuid::Uuid;
 
 /// The cookie's name. Each role has it under its own path, so that one phone can be a driver's and an inspector's.
 pub(super) const NAME: &str = "witnessmark";
@@ -70,6 +71,11 @@ pub(super) fn set_cookie(web: &Web, entered: &Entered, shared: bool) -> String {
 /// The header that takes a device's cookie away.
 pub(super) fn end_cookie(web: &Web, role: Role) -> String {
     format!("{NAME}=; Path={}; Max-Age=0; HttpOnly; SameSite=Lax{}", cookie_path(role), secure(web))
+}
+
+/// The header that takes the cookie of a sheet away, whoever gave it.
+pub(super) fn end_cookie_of_sheet(web: &Web, entry: Uuid) -> String {
+    format!("{NAME}=; Path=/my/{entry}; Max-Age=0; HttpOnly; SameSite=Lax{}", secure(web))
 }
 
 /// The header that gives a browser its secret for the door.

@@ -9,18 +9,40 @@ use std::collections::BTreeSet;
 use witnessmark::web::all_doors;
 
 /// A post of the garage as its page would send it: the door, with real things in it, and the form.
-struct Post {
-    door: &'static str,
-    path: String,
-    form: Vec<(String, String)>,
+pub struct Post {
+    pub door: &'static str,
+    pub path: String,
+    pub form: Vec<(String, String)>,
+}
+
+/// What the posts made, for those that come after.
+#[derive(Default)]
+pub struct Ids {
+    work: String,
+    part: String,
+    gear: String,
+    step: String,
+}
+
+impl Ids {
+    /// The new thing has the id under which it was sent.
+    pub fn learn(&mut self, door: &str, id: String) {
+        match door {
+            "/cars/{car}/jobs" => self.work = id,
+            "/jobs/{job}/parts" => self.part = id,
+            "/gear" => self.gear = id,
+            "/jobs/{job}/steps" => self.step = id,
+            _ => {}
+        }
+    }
 }
 
 /// A post's door, path and form.
 type Row<'f> = (&'static str, String, Vec<(&'f str, &'f str)>);
 
 /// Every post of the garage that notes something, in an order in which all of them can be done.
-async fn all_posts(keeper: &Keeper<'_>, nth: usize, ids: &[String; 4]) -> Option<Post> {
-    let [work, part, gear, step] = ids;
+pub async fn all_posts(keeper: &Keeper<'_>, nth: usize, ids: &Ids) -> Option<Post> {
+    let Ids { work, part, gear, step } = ids;
     let (car, day) = (&keeper.car, "2026-05-09");
     let symptom = {
         let list = keeper.looks_at_car("/faults").await.page().await.attr("ul.jobs a", "href");
@@ -102,7 +124,7 @@ async fn every_post_of_the_garage_sent_twice_notes_once() {
     let club = Club::open().await;
     let ines = club.driver("27").await;
     let keeper = ines.opens_a_garage().await;
-    let mut ids: [String; 4] = Default::default();
+    let mut ids = Ids::default();
     let mut seen = BTreeSet::new();
     let mut nth = 0;
     while let Some(post) = all_posts(&keeper, nth, &ids).await {
@@ -120,13 +142,7 @@ async fn every_post_of_the_garage_sent_twice_notes_once() {
         let is_gone = answered.0 == StatusCode::NOT_FOUND && post.path.ends_with("/gone");
         assert!(answered == (status, to) || is_gone, "{} sent twice: {answered:?}: {}", post.path, again.page().await.text());
         assert_eq!(keeper.file().await, noted, "{} sent twice notes once", post.path);
-        match post.door {
-            "/cars/{car}/jobs" => ids[0] = id,
-            "/jobs/{job}/parts" => ids[1] = id,
-            "/gear" => ids[2] = id,
-            "/jobs/{job}/steps" => ids[3] = id,
-            _ => {}
-        }
+        ids.learn(post.door, id);
         seen.insert(post.door);
         nth += 1;
     }

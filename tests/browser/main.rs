@@ -18,6 +18,7 @@ mod a_car_is_held;
 mod a_car_is_mended;
 mod coming_in;
 mod garage;
+mod garage_again;
 mod gate_offline;
 mod grid;
 mod legible;

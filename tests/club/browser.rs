@@ -121,6 +121,11 @@ impl Answer {
         self.0.headers().get(name).and_then(|value| value.to_str().ok()).unwrap_or_default().to_owned()
     }
 
+    /// Every header of a name, in order.
+    pub fn headers(&self, name: &str) -> Vec<String> {
+        self.0.headers().get_all(name).into_iter().filter_map(|value| value.to_str().ok()).map(str::to_owned).collect()
+    }
+
     pub fn location(&self) -> String {
         self.header("location")
     }

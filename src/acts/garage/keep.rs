@@ -5,10 +5,14 @@ use crate::acts::enter::{digest_of, secret_text};
 use crate::acts::hand_out::{self, HandedOut};
 use crate::acts::house::House;
 use crate::acts::rights::{Actor, Deed, Whose, require};
+use crate::rules::garage::book::Garage;
 use crate::store::device::{self, Listed};
 use crate::store::{Touch, access, garage};
 use serde_json::{Value as Json, json};
 use uuid::Uuid;
+
+/// The most sheets that a sign-out takes along: each is a header of its answer.
+const MOST_SHEETS: usize = 20;
 
 /// Makes the garage's link anew: the old one opens it no more, devices that are in stay in. Shown once.
 pub async fn link_anew(house: &House, actor: &Actor, id: Uuid) -> Result<HandedOut, Refusal> {
@@ -30,7 +34,26 @@ pub async fn devices(house: &House, actor: &Actor, id: Uuid) -> Result<Vec<Liste
     Ok(all.into_iter().filter(|device| device.is_in(now)).collect())
 }
 
-/// Ends another device's way in: a lost phone.
+/// The newest sheets that may be open in a garage's browser: those that a device is still let in to.
+async fn open_sheets(house: &House, id: Uuid) -> Result<Vec<Uuid>, Refusal> {
+    let now = house.now();
+    let mut db = house.store.read().await?;
+    let mut entries: Vec<Uuid> = Garage::of(&garage::changes(&mut db, id).await?).brought.into_keys().collect();
+    entries.sort_unstable_by(|a, b| b.cmp(a));
+    entries.truncate(MOST_SHEETS);
+    Ok(device::entries_in(&mut db, &entries, now).await?)
+}
+
+/// Signs this browser out of the garage, and of the sheets that it opened through it. Gives the entries whose sheets may be open
+/// in it by a link of their own: who signs out leaves the whole browser, and it forgets these too.
+pub async fn sign_out(house: &House, actor: &Actor, id: Uuid) -> Result<Vec<Uuid>, Refusal> {
+    require(actor, Deed::KeepGarage, Whose::Garage(id))?;
+    let sheets = open_sheets(house, id).await?;
+    crate::acts::let_out::this_device(house, actor).await?;
+    Ok(sheets)
+}
+
+/// Ends another device's way in: a lost phone. Sheets that it opened through the garage end with it.
 pub async fn end_device(house: &House, actor: &Actor, id: Uuid, device: Uuid) -> Result<(), Refusal> {
     require(actor, Deed::KeepGarage, Whose::Garage(id))?;
     crate::acts::let_out::end(house, actor, actor.link, device).await

@@ -11,6 +11,7 @@ use crate::rules::garage::book::Garage;
 use crate::rules::garage::change::{Change, Noted};
 use crate::store::Touch;
 use crate::store::access::{self, Link};
+use crate::store::device::NewDevice;
 use crate::store::entry::{self, Entry};
 use crate::store::garage;
 use jiff::civil::Date;
@@ -103,31 +104,47 @@ pub async fn bring(
     check_id(new)?;
     let (entry, event, day) = entry_of(house, driver, entry).await?;
     let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
-    note(house, keeper, garage, first_changes((car, new), driver.link, &entry, &event, day)).await
+    let there = book(house, keeper, garage).await?;
+    // Sent before, the page's new car is there.
+    let car = car.or_else(|| there.car(new).map(|car| car.id));
+    let is_there = there.day_of_entry(entry.id).is_some_and(|(of, _)| Some(of.id) == car);
+    if is_there && there.brought.get(&entry.id) == Some(&driver.link) {
+        return Ok(());
+    }
+    // Two taps meet the same book, and are one; brought on to another car, and back, it is anew each time.
+    let anew = |car: Uuid| id_made_of(&[new.as_bytes(), car.as_bytes(), &there.changes.to_le_bytes()]);
+    let id = car.map_or(new, anew);
+    note(house, keeper, garage, first_changes((car, id), driver.link, &entry, &event, day)).await
+}
+
+/// A garage as it stands, without its sheets.
+async fn book(house: &House, keeper: &Actor, garage: Uuid) -> Result<Garage, Refusal> {
+    require(keeper, Deed::KeepGarage, Whose::Garage(garage))?;
+    let mut db = house.store.read().await?;
+    Ok(Garage::of(&garage::changes(&mut db, garage).await?))
 }
 
 /// Lets the garage's browser in to a sheet that was brought to it, by the link that brought it: as long as that link is good, who
-/// keeps the garage is its driver. The same browser gets the same way in however often it asks.
+/// keeps the garage is its driver. The same browser gets the same way in however often it asks, and is out of it once it is out of
+/// the garage.
 ///
 /// # Errors
 /// [`Refusal::NotNow`] where the sheet was not brought here, or its link has ended or was taken back.
 pub async fn to_sheet(house: &House, keeper: &Actor, entry: Uuid, caller: &Caller) -> Result<Entered, Refusal> {
     let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
-    require(keeper, Deed::KeepGarage, Whose::Garage(garage))?;
-    let found = {
-        let mut db = house.store.read().await?;
-        let link = Garage::of(&garage::changes(&mut db, garage).await?).brought.get(&entry).copied();
-        match link {
-            Some(link) => access::link(&mut db, link).await?,
-            None => None,
-        }
+    let by = book(house, keeper, garage).await?.brought.get(&entry).copied();
+    let found = match by {
+        Some(link) => access::link(&mut *house.store.read().await?, link).await?,
+        None => None,
     };
     let is_good = |link: &Link| link.entry == Some(entry) && link.lets_in(house.now());
     let ended = "The link of this sheet has ended or was made anew: open the one that the club sent you.";
     let link = found.filter(is_good).ok_or_else(|| Refusal::NotNow(ended.into()))?;
     let role = Role::of_link(&link).ok_or(Refusal::NotHere)?;
     let seconds = enter::stay(house, role).await?;
-    let (device, cookie) = enter::new_device(house, (&link, Sha256::digest(link.id.as_bytes()).into()), caller, seconds)?;
+    let by = (&link, Sha256::digest(link.id.as_bytes()).into());
+    let (device, cookie) = enter::next_device(house, by, caller, seconds).await?;
+    let device = NewDevice { through: Some(keeper.device), ..device };
     let came_in =
         house.write_as(keeper, Touch::Nothing, move |db| Box::pin(async move { enter::let_in(db, &device, None).await })).await?;
     enter::entered(came_in, link, cookie, seconds)

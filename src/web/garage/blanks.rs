@@ -98,6 +98,10 @@ pub(super) fn choices<V: Into<String>, S: Into<String>>(all: impl IntoIterator<I
     all.into_iter().map(|(value, say)| Choice { value: value.into(), say: say.into() }).collect()
 }
 
+/// Said where a page's id stands for something else that was sent from it.
+const SENT_BEFORE: &str =
+    "This page was sent before, with something else in it. What stands below is not saved yet: send it again to save it too.";
+
 /// A page with one form.
 #[derive(Template)]
 #[template(path = "garage/form.html")]
@@ -170,15 +174,16 @@ impl FormPage {
         Ok((StatusCode::UNPROCESSABLE_ENTITY, render(&self.typed(typed, troubles))?).into_response())
     }
 
-    /// What comes of noting it: on to the next page, or this one again with what was typed and why not.
-    pub fn after(self, typed: &Typed, noted: Result<(), Refusal>, to: &str) -> Result<Response, Fault> {
-        match noted {
-            Ok(()) => Ok(Redirect::to(to).into_response()),
-            Err(Refusal::NotNow(words)) => {
-                let page = FormPage { alert: Some(words), ..self.typed(typed, &[]) };
-                Ok((StatusCode::CONFLICT, render(&page)?).into_response())
-            }
-            Err(other) => Err(other.into()),
-        }
+    /// What comes of noting it: on to the next page, or this one again with what was typed and why not. Where its id is used up,
+    /// it comes back under a `fresh` one.
+    pub fn after(self, typed: &Typed, noted: Result<(), Refusal>, to: &str, fresh: Uuid) -> Result<Response, Fault> {
+        let (alert, id) = match noted {
+            Ok(()) => return Ok(Redirect::to(to).into_response()),
+            Err(Refusal::NotNow(words)) => (words, self.id),
+            Err(Refusal::IdTaken) => (SENT_BEFORE.to_owned(), fresh),
+            Err(other) => return Err(other.into()),
+        };
+        let page = FormPage { alert: Some(alert), id, ..self.typed(typed, &[]) };
+        Ok((StatusCode::CONFLICT, render(&page)?).into_response())
     }
 }

@@ -6,7 +6,6 @@ use super::jobs::{Listed, Money, chain, in_turn, money, time_left, why_late};
 use super::opened::{Opened, Sent};
 use crate::acts::garage::guide;
 use crate::acts::garage::look::Looked;
-use crate::acts::garage::note::note;
 use crate::acts::garage::open::{SESSION_MIN, SESSIONS};
 use crate::rules::answer::{Trouble, Typed};
 use crate::rules::car_system::CarSystem;
@@ -17,13 +16,10 @@ use crate::rules::garage::ready::{Ready, Stand, To};
 use crate::rules::garage::typed::Reader;
 use crate::rules::packing::{PackKind, PackLine};
 use crate::rules::words::Severity;
-use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form};
 use crate::web::page::{Page, count, long_day, render};
-use crate::web::session::Who;
 use askama::Template;
-use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 use jiff::civil::Date;
 use std::collections::BTreeSet;
@@ -309,12 +305,6 @@ pub(super) async fn keep_plan(
     opened.settles(page, &sent, change, &format!("{}/cars/{car}/days/{track_day}", opened.base())).await
 }
 
-pub(super) async fn gone(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car, track_day)): At<(Uuid, Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    note(&web.house, &actor, garage, vec![(form.id("id")?, Change::DayGone { track_day })]).await?;
-    Ok(Redirect::to(&format!("{}/cars/{car}", base(garage))).into_response())
+pub(super) async fn gone(opened: Opened, At((_, car, track_day)): At<(Uuid, Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    opened.taps(&sent, Change::DayGone { track_day }, &format!("{}/cars/{car}", opened.base())).await
 }

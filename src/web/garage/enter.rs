@@ -86,7 +86,11 @@ pub(super) async fn enter(
     let keeper = keeper.ok_or_else(none)?;
     let car =
         Some(form.text("car")).filter(|car| *car != "new").map(Uuid::parse_str).transpose().map_err(|_| Refusal::NotHere)?;
-    bring(&web.house, (&actor, &keeper), entry, form.id("id")?, car).await?;
+    match bring(&web.house, (&actor, &keeper), entry, form.id("id")?, car).await {
+        // An old page: it is made anew.
+        Ok(()) | Err(Refusal::IdTaken) => {}
+        Err(other) => return Err(other.into()),
+    }
     Ok(Redirect::to(&format!("/my/{entry}/garage")).into_response())
 }
 

@@ -4,7 +4,7 @@ use super::base;
 use super::blanks::{Ask, Blank, FormPage, choices};
 use super::opened::{Opened, Sent};
 use crate::acts::garage::look::Looked;
-use crate::acts::garage::note::note;
+use crate::acts::garage::note::id_made_of;
 use crate::rules::answer::{Trouble, Typed};
 use crate::rules::garage::book::Car;
 use crate::rules::garage::change::Change;
@@ -15,10 +15,9 @@ use crate::rules::units::{Unit, Units};
 use crate::rules::words::Per;
 use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
-use crate::web::session::Who;
+use crate::web::form::At;
 use axum::extract::State;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use jiff::civil::Date;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -119,10 +118,10 @@ pub(super) async fn keep(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, sent: S
         Ok((name, facts)) => {
             let mut changes = vec![(id, Change::Facts { car, facts })];
             if opened.car(car)?.name != name {
-                changes.push((opened.new_id(), Change::Car { car, name }));
+                changes.push((id_made_of(&[id.as_bytes(), b"name"]), Change::Car { car, name }));
             }
             let noted = opened.notes(changes).await;
-            page.after(&sent.typed, noted, &format!("{}/cars/{car}", opened.base()))
+            page.after(&sent.typed, noted, &format!("{}/cars/{car}", opened.base()), opened.new_id())
         }
     }
 }
@@ -148,12 +147,6 @@ pub(super) async fn add(opened: Opened, sent: Sent) -> Result<Response, Fault> {
 }
 
 /// The car is sold or scrapped: it leaves the list, its log stays.
-pub(super) async fn gone(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    note(&web.house, &actor, garage, vec![(form.id("id")?, Change::CarGone { car })]).await?;
-    Ok(Redirect::to(&base(garage)).into_response())
+pub(super) async fn gone(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    opened.taps(&sent, Change::CarGone { car }, &opened.base()).await
 }

@@ -1,6 +1,6 @@
 //! Finding a fault by elimination: the causes that are left, and the test that tells most for its time.
 
-use super::opened::Opened;
+use super::opened::{Opened, Sent};
 use crate::acts::Refusal;
 use crate::acts::garage::guide;
 use crate::rules::fault_guide::{Excluded, Guide, Narrowed, Symptom, narrow};
@@ -8,10 +8,10 @@ use crate::rules::garage::book::{Car, Job};
 use crate::rules::garage::change::Change;
 use crate::rules::words::ItemId;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
+use crate::web::form::At;
 use crate::web::page::{Page, render};
 use askama::Template;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use uuid::Uuid;
 
 #[derive(Template)]
@@ -93,11 +93,11 @@ pub(super) async fn show(opened: Opened, At((_, job)): At<(Uuid, Uuid)>) -> Page
 }
 
 /// A test was made: its outcome is noted on the job, in the guide's words.
-pub(super) async fn tried_one(opened: Opened, At((_, id)): At<(Uuid, Uuid)>, form: Form) -> Result<Response, Fault> {
+pub(super) async fn tried_one(opened: Opened, At((_, id)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
     let (_, job) = opened.job(id)?;
     let guide = guide::current(&opened.web.house).await?;
     let symptom = symptom_of(&guide, job)?;
-    let (test, outcome) = form.text("outcome").split_once('/').unwrap_or_default();
+    let (test, outcome) = sent.text("outcome").split_once('/').unwrap_or_default();
     let test = symptom.test(test).ok_or(Refusal::NotHere)?;
     // An answer that the guide does not know takes back the one before it.
     let (outcome, said) = match outcome {
@@ -108,6 +108,5 @@ pub(super) async fn tried_one(opened: Opened, At((_, id)): At<(Uuid, Uuid)>, for
         }
     };
     let change = Change::Tried { job: id, test: test.id.to_string(), outcome, said };
-    opened.notes(vec![(form.id("id")?, change)]).await?;
-    Ok(Redirect::to(&format!("{}/jobs/{id}/fault", opened.base())).into_response())
+    opened.taps(&sent, change, &format!("{}/jobs/{id}/fault", opened.base())).await
 }

@@ -4,7 +4,6 @@ use super::base;
 use super::blanks::{Ask, Blank, FormPage, choices};
 use super::opened::{Opened, Sent};
 use crate::acts::Refusal;
-use crate::acts::garage::note::note;
 use crate::rules::answer::{Trouble, Typed};
 use crate::rules::garage::book::GearPiece;
 use crate::rules::garage::change::Change;
@@ -13,10 +12,9 @@ use crate::rules::garage::typed::Reader;
 use crate::rules::gear::LabelDate;
 use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
-use crate::web::session::Who;
+use crate::web::form::At;
 use axum::extract::State;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use uuid::Uuid;
 
 fn page(garage: Uuid, id: Uuid, piece: Option<&GearPiece>) -> FormPage {
@@ -89,12 +87,6 @@ pub(super) async fn keep(opened: Opened, At((_, gear)): At<(Uuid, Uuid)>, sent: 
     opened.settles(page(opened.looked.id, id, Some(piece)), &sent, change, &opened.base()).await
 }
 
-pub(super) async fn gone(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, gear)): At<(Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    note(&web.house, &actor, garage, vec![(form.id("id")?, Change::GearGone { gear })]).await?;
-    Ok(Redirect::to(&base(garage)).into_response())
+pub(super) async fn gone(opened: Opened, At((_, gear)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    opened.taps(&sent, Change::GearGone { gear }, &opened.base()).await
 }

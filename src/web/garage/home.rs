@@ -53,6 +53,8 @@ struct Home<'a> {
     gear: Vec<GearView<'a>>,
     gone: Vec<&'a Car>,
     week: String,
+    /// The entries whose sheets may be open in this browser, for the script that signs out of them.
+    sheets: String,
     new_id: Uuid,
 }
 
@@ -90,6 +92,7 @@ pub(super) async fn show(opened: Opened) -> Page {
         gear: gear.collect(),
         gone: opened.looked.garage.cars.iter().filter(|car| car.gone).collect(),
         week: hours_in_words(opened.looked.garage.settings.week.iter().sum()),
+        sheets: opened.looked.brought.iter().map(|one| one.state.entry.id.to_string()).collect::<Vec<_>>().join(" "),
         new_id: opened.new_id(),
     })
 }

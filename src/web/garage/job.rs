@@ -18,7 +18,7 @@ use crate::web::error::Fault;
 use crate::web::form::At;
 use crate::web::page::{Page, count, render, short_day};
 use askama::Template;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use uuid::Uuid;
@@ -145,36 +145,41 @@ fn told(job: &Job, zone: &TimeZone) -> Vec<Told> {
     job.told.iter().rev().map(line).collect()
 }
 
+/// A new step by itself: where what was typed on the job's page could not be kept.
+fn step_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {
+    let at = format!("{}/jobs/{}", base(looked.id), job.id);
+    let blanks = vec![Blank::new("say", "What the step is", Ask::Line(120))];
+    FormPage::new(format!("A step: {}", job.card.title), (at.clone(), "The job"), format!("{at}/steps"), id, blanks)
+        .button("Add it")
+}
+
 /// Adds a step, or ticks one off.
 pub(super) async fn step(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
     let id = sent.id;
     let (_, of) = opened.job(job)?;
-    let there = Uuid::parse_str(sent.text("step")).ok().and_then(|step| of.steps.iter().find(|one| one.id == step));
-    let change = match there {
-        Some(step) => Change::Step { job, step: step.id, say: step.say.clone(), done: !sent.text("done").is_empty() },
-        None => {
-            let mut reader = Reader::of(&sent.typed);
-            let say = reader.line("say", 120, "Say what the step is.");
-            // A new step's id is the page's: sent twice, it is one.
-            reader.finish(Change::Step { job, step: id, say, done: false }).map_err(Refusal::Fields)?
-        }
-    };
-    opened.notes(vec![(id, change)]).await?;
-    Ok(Redirect::to(&format!("{}/jobs/{job}#steps", opened.base())).into_response())
+    let to = format!("{}/jobs/{job}#steps", opened.base());
+    if let Ok(step) = Uuid::parse_str(sent.text("step")) {
+        let there = of.steps.iter().find(|one| one.id == step).ok_or(Refusal::NotHere)?;
+        let done = !sent.text("done").is_empty();
+        return opened.taps(&sent, Change::Step { job, step, say: there.say.clone(), done }, &to).await;
+    }
+    let mut reader = Reader::of(&sent.typed);
+    let say = reader.line("say", 120, "Say what the step is.");
+    // A new step's id is the page's: sent twice, it is one.
+    let change = reader.finish(Change::Step { job, step: id, say, done: false });
+    opened.settles(step_page(&opened.looked, of, id), &sent, change, &to).await
 }
 
 /// A step that was noted by mistake.
 pub(super) async fn step_gone(opened: Opened, At((_, job, step)): At<(Uuid, Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
-    opened.notes(vec![(sent.id, Change::StepGone { job, step })]).await?;
-    Ok(Redirect::to(&format!("{}/jobs/{job}#steps", opened.base())).into_response())
+    opened.taps(&sent, Change::StepGone { job, step }, &format!("{}/jobs/{job}#steps", opened.base())).await
 }
 
 /// A job that was noted by mistake.
 pub(super) async fn gone(opened: Opened, At((_, job)): At<(Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
     // The page says of which car it was: tapped twice, it is gone already.
     let car = Uuid::parse_str(sent.text("car")).map_err(|_| Refusal::NotHere)?;
-    opened.notes(vec![(sent.id, Change::JobGone { job })]).await?;
-    Ok(Redirect::to(&format!("{}/cars/{car}/jobs", opened.base())).into_response())
+    opened.taps(&sent, Change::JobGone { job }, &format!("{}/cars/{car}/jobs", opened.base())).await
 }
 
 fn done_page(looked: &Looked, job: &Job, id: Uuid) -> FormPage {

@@ -10,11 +10,11 @@ use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form};
 use crate::web::page::{Page, render};
-use crate::web::session::{Who, end_cookie};
+use crate::web::session::{Who, end_cookie, end_cookie_of_sheet};
 use askama::Template;
 use axum::extract::State;
 use axum::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE, SET_COOKIE};
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::{AppendHeaders, IntoResponse, Redirect, Response};
 use uuid::Uuid;
 
 #[derive(Template)]
@@ -78,6 +78,14 @@ pub(super) async fn file(State(web): State<Web>, Who(actor): Who, At(garage): At
     let file = act::file(&web.house, &actor, garage).await?;
     let head = [(CONTENT_TYPE, "application/json"), (CONTENT_DISPOSITION, "attachment; filename=\"garage.json\"")];
     Ok((head, file.to_string()).into_response())
+}
+
+/// Signs this browser out, of the garage's sheets too: a shared computer is left for good.
+pub(super) async fn sign_out(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>) -> Result<Response, Fault> {
+    let sheets = act::sign_out(&web.house, &actor, garage).await?;
+    let ended = sheets.into_iter().map(|entry| end_cookie_of_sheet(&web, entry)).chain([end_cookie(&web, actor.role)]);
+    let ended: Vec<_> = ended.map(|cookie| (SET_COOKIE, cookie)).collect();
+    Ok((AppendHeaders(ended), Redirect::to("/")).into_response())
 }
 
 /// Takes everything away, where the word was typed: it cannot be undone.

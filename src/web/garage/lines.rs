@@ -5,7 +5,6 @@ use super::blanks::{Ask, Blank, FormPage, choices};
 use super::opened::{Opened, Sent};
 use crate::acts::Refusal;
 use crate::acts::garage::look::Looked;
-use crate::acts::garage::note::note;
 use crate::acts::garage::open::{SESSION_MIN, SESSIONS};
 use crate::rules::answer::{Trouble, Typed, read_in};
 use crate::rules::garage::book::Car;
@@ -16,13 +15,10 @@ use crate::rules::garage::typed::Reader;
 use crate::rules::garage::wear::{grown, shown_unit, tidy};
 use crate::rules::units::{Unit, Units};
 use crate::rules::words::{Per, Place};
-use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
+use crate::web::form::At;
 use crate::web::page::capital;
-use crate::web::session::Who;
-use axum::extract::State;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use jiff::civil::{Date, date};
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -220,12 +216,6 @@ pub(super) async fn keep_fluid(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, s
 }
 
 /// A line that should not be there: it is struck out, and stays to be read.
-pub(super) async fn strike(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, car, line)): At<(Uuid, Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    note(&web.house, &actor, garage, vec![(form.id("id")?, Change::Struck { line })]).await?;
-    Ok(Redirect::to(&format!("{}/cars/{car}/log", base(garage))).into_response())
+pub(super) async fn strike(opened: Opened, At((_, car, line)): At<(Uuid, Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    opened.taps(&sent, Change::Struck { line }, &format!("{}/cars/{car}/log", opened.base())).await
 }

@@ -150,7 +150,7 @@ pub(super) async fn take_in(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, form
         Ok(table) => {
             let changes = table.new.into_iter().map(|(change, nth)| (id_of(opened.looked.id, &change, nth), change)).collect();
             let noted = opened.notes(changes);
-            page.after(&typed, noted.await, &format!("{}/cars/{car}/log", opened.base()))
+            page.after(&typed, noted.await, &format!("{}/cars/{car}/log", opened.base()), opened.new_id())
         }
         Err(troubles) => {
             let all: Vec<String> =

@@ -137,7 +137,7 @@ fn doors_of_keeping() -> Doors {
         .post("/{garage}/keep/devices/{device}/end", Deed::KeepGarage, keep::end_device)
         .get("/{garage}/keep/garage.json", Deed::KeepGarage, keep::file)
         .post("/{garage}/keep/take-away", Deed::KeepGarage, keep::take_away)
-        .post("/{garage}/sign-out", Deed::KeepGarage, crate::web::sign_in::sign_out)
+        .post("/{garage}/sign-out", Deed::KeepGarage, keep::sign_out)
 }
 
 /// The calendar, which a telephone asks for without a cookie.

@@ -3,7 +3,7 @@
 use super::blanks::FormPage;
 use super::{base, typed_of};
 use crate::acts::garage::look::{Looked, look};
-use crate::acts::garage::note::{Noting, note};
+use crate::acts::garage::note::{Noting, id_made_of, note};
 use crate::acts::rights::Role;
 use crate::acts::{Actor, Refusal};
 use crate::rules::answer::{Trouble, Typed};
@@ -16,7 +16,7 @@ use crate::web::form::{Chosen, Form};
 use crate::web::session::Who;
 use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
-use axum::response::Response;
+use axum::response::{IntoResponse, Redirect, Response};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -45,6 +45,8 @@ impl FromRequestParts<Web> for Opened {
 /// What a form of the garage sends: the page's id, which is the change's, and the fields.
 pub(super) struct Sent {
     pub id: Uuid,
+    /// Made of all that was sent, and of where to. A page with many buttons has one id, and each button is a deed of its own.
+    pub tap: Uuid,
     pub typed: Typed,
 }
 
@@ -52,8 +54,14 @@ impl FromRequest<Web> for Sent {
     type Rejection = Fault;
 
     async fn from_request(request: Request, web: &Web) -> Result<Sent, Fault> {
+        let path = request.uri().path().to_owned();
         let form = Form::from_request(request, web).await?;
-        Ok(Sent { id: form.id("id")?, typed: typed_of(&form) })
+        let typed = typed_of(&form);
+        let all = serde_json::to_vec(&(path, &typed)).unwrap_or_default();
+        let id = form.id("id")?;
+        // One that no page of ours has is refused as it is.
+        let tap = if id.get_version_num() == 7 { id_made_of(&[&all]) } else { id };
+        Ok(Sent { id, tap, typed })
     }
 }
 
@@ -102,7 +110,16 @@ impl Opened {
     ) -> Result<Response, Fault> {
         match change {
             Err(troubles) => page.again(&sent.typed, &troubles),
-            Ok(change) => page.after(&sent.typed, self.notes(vec![(sent.id, change)]).await, to),
+            Ok(change) => page.after(&sent.typed, self.notes(vec![(sent.id, change)]).await, to, self.new_id()),
+        }
+    }
+
+    /// Does what a button says that has nothing typed beside it, and goes on.
+    pub async fn taps(&self, sent: &Sent, change: Change, to: &str) -> Result<Response, Fault> {
+        match self.notes(vec![(sent.tap, change)]).await {
+            // The same tap once more, and what it was about is another meanwhile: it was done then.
+            Ok(()) | Err(Refusal::IdTaken) => Ok(Redirect::to(to).into_response()),
+            Err(other) => Err(other.into()),
         }
     }
 }

@@ -5,18 +5,14 @@ use super::blanks::{Ask, Blank, FormPage, choices};
 use super::opened::{Opened, Sent};
 use crate::acts::Refusal;
 use crate::acts::garage::look::Looked;
-use crate::acts::garage::note::note;
 use crate::rules::answer::{Trouble, Typed};
 use crate::rules::garage::book::{Job, Part};
 use crate::rules::garage::change::{Change, PartState};
 use crate::rules::garage::log::days_later;
 use crate::rules::garage::typed::{Reader, say_price};
-use crate::web::Web;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
-use crate::web::session::Who;
-use axum::extract::State;
-use axum::response::{IntoResponse, Redirect, Response};
+use crate::web::form::At;
+use axum::response::Response;
 use jiff::civil::Date;
 use uuid::Uuid;
 
@@ -108,24 +104,17 @@ pub(super) async fn keep(opened: Opened, At((_, job, part)): At<(Uuid, Uuid, Uui
 }
 
 /// One tap: ordered today, or here.
-pub(super) async fn state(opened: Opened, At((_, job, part)): At<(Uuid, Uuid, Uuid)>, form: Form) -> Result<Response, Fault> {
+pub(super) async fn state(opened: Opened, At((_, job, part)): At<(Uuid, Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
     let Part { name, price_cents, lead_days, .. } = part_of(job_of(&opened.looked, job)?, part)?.clone();
-    let is = match form.text("is") {
+    let is = match sent.text("is") {
         "here" => PartState::Here,
         "ordered" => PartState::Ordered { here_on: days_later(opened.looked.today, lead_days.into()) },
         _ => PartState::ToOrder,
     };
     let change = Change::Part { job, part, name, price_cents, lead_days, is };
-    opened.notes(vec![(form.id("id")?, change)]).await?;
-    Ok(Redirect::to(&format!("{}/jobs/{job}", opened.base())).into_response())
+    opened.taps(&sent, change, &format!("{}/jobs/{job}", opened.base())).await
 }
 
-pub(super) async fn gone(
-    State(web): State<Web>,
-    Who(actor): Who,
-    At((garage, job, part)): At<(Uuid, Uuid, Uuid)>,
-    form: Form,
-) -> Result<Response, Fault> {
-    note(&web.house, &actor, garage, vec![(form.id("id")?, Change::PartGone { job, part })]).await?;
-    Ok(Redirect::to(&format!("{}/jobs/{job}", base(garage))).into_response())
+pub(super) async fn gone(opened: Opened, At((_, job, part)): At<(Uuid, Uuid, Uuid)>, sent: Sent) -> Result<Response, Fault> {
+    opened.taps(&sent, Change::PartGone { job, part }, &format!("{}/jobs/{job}", opened.base())).await
 }

@@ -97,7 +97,7 @@ pub(super) async fn keep(opened: Opened, At((_, name)): At<(Uuid, String)>, sent
     let kept = kept(&name, sent.text("query"), place, &opened.units)?;
     if kept.is_empty() {
         let nothing = Refusal::NotNow("There is nothing in it that belongs in a log.".into());
-        return page.after(&sent.typed, Err(nothing), "");
+        return page.after(&sent.typed, Err(nothing), "", opened.new_id());
     }
     // The first has the page's id: sent twice, all meet what is there.
     let changes: Vec<Noting> = kept
@@ -106,7 +106,7 @@ pub(super) async fn keep(opened: Opened, At((_, name)): At<(Uuid, String)>, sent
         .map(|(nth, readings)| (nth_id(id, nth), Change::Readings { car, taken, readings }))
         .collect();
     let noted = opened.notes(changes).await;
-    page.after(&sent.typed, noted, &format!("{}/cars/{car}/log", opened.base()))
+    page.after(&sent.typed, noted, &format!("{}/cars/{car}/log", opened.base()), opened.new_id())
 }
 
 /// An id for the n-th of several changes of one page.
