@@ -62,8 +62,8 @@ impl Browser {
 
     /// Taps what opens another page, and waits until that page is there.
     pub async fn follows(&self, css: &str) {
-        let mark = "document.documentElement.dataset.before = '1'";
-        self.done(self.client.execute(mark, vec![]).await, "marking the page that is left");
+        // A page that makes itself anew just now is no page for a moment.
+        self.comes("the page that is left is marked", "document.documentElement.dataset.before = '1'; return true").await;
         self.taps(css).await;
         let gone = "return document.readyState === 'complete' && !document.documentElement.dataset.before";
         self.comes(&format!("{css} opens another page"), gone).await;

@@ -51,7 +51,7 @@ async fn a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_
         phone.fills_in_without_signal(sheet::of(&areas, "brakes")).await;
         phone.sees(".queue", "1 area waits for signal").await;
         phone.keeps("1-typed").await;
-        phone.done(phone.client.refresh().await, "a reload without signal");
+        phone.reloads().await;
         phone.shows(sheet::of(&areas, "brakes")).await;
         phone.sees("#pad-front .kept-here", "Kept on this device, not sent yet").await;
         phone.keeps("2-reloaded").await;
@@ -68,7 +68,7 @@ async fn a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_
         let page = phone.asks("return document.body.innerText").await;
         assert!(!page.as_str().is_some_and(|text| text.contains("Sent:")), "nothing says that it is sent: {page}");
         assert_eq!(club.history_of("27").await, Vec::<String>::new(), "and it is not");
-        phone.done(phone.client.refresh().await, "another reload");
+        phone.reloads().await;
         phone.sees(".queue", "Not sent yet").await;
 
         wire.is_sound();

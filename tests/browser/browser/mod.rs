@@ -12,7 +12,6 @@ use fantoccini::wd::Capabilities;
 use fantoccini::{Client, ClientBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
 use process::{Driver, Process, Profile};
-use serde_json::Value as Json;
 use std::path::Path;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -212,7 +211,7 @@ impl Browser {
             driver,
             profile,
         };
-        // The window as it is asked for has the browser's own bars in it; what counts is the page's part.
+        // A window has the browser's own bars in it; what counts is the page's part.
         if kind == Kind::Firefox || window == Window::Desktop {
             browser.is_tall(window.size().1).await;
         }
@@ -232,6 +231,15 @@ impl Browser {
         match self.kind {
             Kind::Chromium => self.presses_in_chromium(x, y).await,
             Kind::Firefox => self.presses_in_firefox(x, y).await,
+        }
+    }
+
+    /// Loads the page anew, as a person does who pulls it down.
+    pub async fn reloads(&self) {
+        match &self.bidi {
+            None => self.done(self.client.refresh().await, "a reload"),
+            // Plain WebDriver's goes round the worker in Firefox, which a person's does not.
+            Some(bidi) => bidi.reloads(&self.done(self.client.window().await, "the tab in front")).await,
         }
     }
 
@@ -276,17 +284,12 @@ async fn connect(kind: Kind, driver: &Driver, capabilities: Capabilities) -> (Cl
     let address = format!("http://127.0.0.1:{}", driver.port);
     let client = ClientBuilder::new(HttpConnector::new()).capabilities(capabilities).connect(&address).await;
     let client = client.unwrap_or_else(|error| panic!("{} does not start: {error}", kind.name()));
-    let pid = ["goog:processID", "moz:processID"];
-    let found = client.capabilities().and_then(|found| pid.iter().find_map(|name| found.get(*name)?.as_u64()));
-    (client, Process(found))
+    let of_either = |found: &Capabilities| ["goog:processID", "moz:processID"].iter().find_map(|name| found.get(*name)?.as_u64());
+    let pid = client.capabilities().and_then(of_either);
+    (client, Process(pid))
 }
 
 /// A program that a story needs is there; or the test fails and says what to do.
 fn is_there(program: &Path, else_do: &str) {
     assert!(program.exists(), "{} is not there. Install it: {else_do}", program.display());
-}
-
-/// Bytes that a browser gives as base64.
-fn bytes_of(base64: &Json) -> Vec<u8> {
-    data_encoding::BASE64.decode(base64.as_str().unwrap_or_default().as_bytes()).expect("base64")
 }

@@ -1,7 +1,7 @@
 //! What a browser shows, as pictures that are kept.
 
-use super::{Browser, Kind, bytes_of};
-use serde_json::json;
+use super::{Browser, Kind};
+use serde_json::{Value as Json, json};
 use std::path::{Path, PathBuf};
 
 impl Browser {
@@ -63,4 +63,9 @@ fn write(file: &Path, png: &[u8]) {
     assert!(png.starts_with(b"\x89PNG"), "the browser gives a picture for {}", file.display());
     std::fs::create_dir_all(file.parent().expect("a folder")).expect("a folder for screenshots");
     std::fs::write(file, png).expect("a screenshot can be kept");
+}
+
+/// Bytes that a browser gives as base64.
+fn bytes_of(base64: &Json) -> Vec<u8> {
+    data_encoding::BASE64.decode(base64.as_str().unwrap_or_default().as_bytes()).expect("base64")
 }
