@@ -54,6 +54,30 @@ export function go(to) {
   else location.reload();
 }
 
+// A browser may keep a page that was left for the way back (Firefox), and with it the lock that the page had or asked for at that
+// moment. No other page would ever get it. So a page that is left gives it back, and does nothing more until it is shown again.
+let leaving = new AbortController();
+addEventListener("pagehide", () => leaving.abort());
+addEventListener("pageshow", ({ persisted }) => {
+  if (!persisted) return;
+  leaving = new AbortController();
+  isLeft = false;
+  flush();
+});
+
+/** Does this in one tab at a time. */
+async function alone(deed) {
+  if (!navigator.locks) return deed();
+  const { signal } = leaving;
+  const left = () => new Promise((resolve) => signal.addEventListener("abort", resolve, { once: true }));
+  try {
+    await navigator.locks.request("witnessmark queue", { signal }, () => signal.aborted || Promise.race([deed(), left()]));
+  } catch (error) {
+    if (!signal.aborted) throw error;
+  }
+  if (signal.aborted) throw new NoAnswer();
+}
+
 let told = () => {};
 let done = () => {};
 let failed = false;
@@ -70,6 +94,7 @@ export async function waiting() {
 class NoAnswer extends Error {}
 
 async function post(path, body, headers, patience = ANSWER) {
+  const { signal } = leaving;
   let answer;
   try {
     answer = await fetch(path, {
@@ -82,6 +107,8 @@ async function post(path, body, headers, patience = ANSWER) {
   } catch {
     throw new NoAnswer();
   }
+  // Another page may have sent it meanwhile, and more.
+  if (signal.aborted) throw new NoAnswer();
   if (answer.status === 401) {
     // All is kept here, and goes when its driver opens the link again: nothing of it is told to whoever has this device now.
     (await import("./offline.js")).leave();
@@ -173,8 +200,7 @@ export function flush(tapped = false) {
   const round = async () => {
     clearTimeout(due);
     try {
-      const alone = () => sendAll(tapped);
-      await (navigator.locks ? navigator.locks.request("witnessmark queue", alone) : alone());
+      await alone(() => sendAll(tapped));
       failed = false;
       tries = 0;
     } catch (error) {

@@ -1,19 +1,20 @@
 //! The day's first walk: typed, flagged, mended, cleared; the board follows without a reload and the cleared list has the car.
 
-use crate::browser::{Browser, in_time};
+use crate::browser::{Browser, Kind, in_time, tell_in_both};
 use crate::club::{Club, sound_answers};
 use crate::measure::is_as_said;
 use crate::people::{board, row};
 use crate::sheet;
 use serde_json::json;
 
-#[tokio::test(flavor = "multi_thread")]
-async fn ines_types_her_sheet_is_flagged_mends_and_is_cleared_while_the_board_follows() {
+tell_in_both!(ines_types_her_sheet_is_flagged_mends_and_is_cleared_while_the_board_follows);
+
+async fn ines_types_her_sheet_is_flagged_mends_and_is_cleared_while_the_board_follows(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         let (ines, holt) = (club.driver("27").await, club.inspector("R. Holt").await);
         let clubhouse = Browser::desktop("mended", "organizer").await;
-        let phone = Browser::phone("mended", "driver").await;
+        let phone = kind.phone("mended", "driver").await;
 
         clubhouse.opens_the_board(&club).await;
         clubhouse.marks_the_page().await;
@@ -47,7 +48,7 @@ async fn ines_types_her_sheet_is_flagged_mends_and_is_cleared_while_the_board_fo
         clubhouse.sees(&row("27"), "pending").await;
         clubhouse.sees(&row("27"), "waits since").await;
 
-        let lane = Browser::phone("mended", "inspector").await;
+        let lane = kind.phone("mended", "inspector").await;
         lane.comes_in_at_the_gate(&holt).await;
         lane.sees("h1", "1 car waits at the gate").await;
         lane.keeps("7-lane").await;

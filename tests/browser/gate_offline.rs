@@ -1,6 +1,6 @@
 //! The gate without signal: the whole event on the device, sign-offs that wait, and what becomes of them when the signal is back.
 
-use crate::browser::{Browser, in_time};
+use crate::browser::{Browser, Kind, in_time, tell_in_both};
 use crate::club::{Club, Inspector, sound_answers};
 use crate::wire::Wire;
 use witnessmark::acts::enter::{Caller, enter};
@@ -9,7 +9,19 @@ use witnessmark::acts::submit::{Submission, submit};
 
 /// An inspector with a phone that holds the whole gate.
 pub async fn at_the_gate(club: &Club, wire: &Wire, inspector: &Inspector<'_>, story: &'static str, who: &'static str) -> Browser {
-    let phone = Browser::phone(story, who).await;
+    at_the_gate_in(Kind::Chromium, club, wire, inspector, story, who).await
+}
+
+/// The same with either browser.
+pub async fn at_the_gate_in(
+    kind: Kind,
+    club: &Club,
+    wire: &Wire,
+    inspector: &Inspector<'_>,
+    story: &'static str,
+    who: &'static str,
+) -> Browser {
+    let phone = kind.phone(story, who).await;
     phone.forgives("ERR_");
     phone.forgives("40");
     phone.has_the_clubs_time(club).await;
@@ -124,9 +136,10 @@ async fn an_inspector_works_thirty_of_five_hundred_cars_without_signal_and_all_a
     .await;
 }
 
+tell_in_both!(of_two_inspectors_without_signal_the_one_who_holds_wins_in_either_order_and_the_other_is_told);
+
 /// One clears, one holds, neither knows of the other: the hold stands, whoever comes back into signal first.
-#[tokio::test(flavor = "multi_thread")]
-async fn of_two_inspectors_without_signal_the_one_who_holds_wins_in_either_order_and_the_other_is_told() {
+async fn of_two_inspectors_without_signal_the_one_who_holds_wins_in_either_order_and_the_other_is_told(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         for number in ["7", "27"] {
@@ -134,8 +147,8 @@ async fn of_two_inspectors_without_signal_the_one_who_holds_wins_in_either_order
         }
         let (holt, vane) = (club.inspector("R. Holt").await, club.inspector("S. Vane").await);
         let (wire_1, wire_2) = (Wire::to(&club.base).await, Wire::to(&club.base).await);
-        let one = at_the_gate(&club, &wire_1, &holt, "gate-two", "clears").await;
-        let other = at_the_gate(&club, &wire_2, &vane, "gate-two", "holds").await;
+        let one = at_the_gate_in(kind, &club, &wire_1, &holt, "gate-two", "clears").await;
+        let other = at_the_gate_in(kind, &club, &wire_2, &vane, "gate-two", "holds").await;
         wire_1.is_cut();
         wire_2.is_cut();
         for number in ["7", "27"] {
@@ -163,14 +176,15 @@ async fn of_two_inspectors_without_signal_the_one_who_holds_wins_in_either_order
     .await;
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_clear_that_arrives_before_a_hold_that_had_not_seen_it_gives_way_to_it() {
+tell_in_both!(a_clear_that_arrives_before_a_hold_that_had_not_seen_it_gives_way_to_it);
+
+async fn a_clear_that_arrives_before_a_hold_that_had_not_seen_it_gives_way_to_it(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         club.driver("27").await.sends(|_| ()).await;
         let (holt, vane) = (club.inspector("R. Holt").await, club.inspector("S. Vane").await);
         let wire = Wire::to(&club.base).await;
-        let holds = at_the_gate(&club, &wire, &vane, "gate-late-hold", "inspector").await;
+        let holds = at_the_gate_in(kind, &club, &wire, &vane, "gate-late-hold", "inspector").await;
         wire.is_cut();
         holds.signs("27", "hold").await;
         holt.clears("27").await;
@@ -184,15 +198,16 @@ async fn a_clear_that_arrives_before_a_hold_that_had_not_seen_it_gives_way_to_it
     .await;
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_clear_given_without_signal_to_an_older_submission_is_brought_back_with_the_reason() {
+tell_in_both!(a_clear_given_without_signal_to_an_older_submission_is_brought_back_with_the_reason);
+
+async fn a_clear_given_without_signal_to_an_older_submission_is_brought_back_with_the_reason(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         ines.sends(|_| ()).await;
         let holt = club.inspector("R. Holt").await;
         let wire = Wire::to(&club.base).await;
-        let phone = at_the_gate(&club, &wire, &holt, "gate-older", "inspector").await;
+        let phone = at_the_gate_in(kind, &club, &wire, &holt, "gate-older", "inspector").await;
         wire.is_cut();
         phone.signs("27", "clear").await;
         ines.sends(|answers| answers["pad-front"]["at"]["lf"] = 2.1.into()).await;
@@ -210,15 +225,16 @@ async fn a_clear_given_without_signal_to_an_older_submission_is_brought_back_wit
     .await;
 }
 
+tell_in_both!(an_inspector_who_holds_and_then_clears_without_signal_has_cleared);
+
 /// A hold and then a clear of the same car, both without signal: the clear has seen the hold.
-#[tokio::test(flavor = "multi_thread")]
-async fn an_inspector_who_holds_and_then_clears_without_signal_has_cleared() {
+async fn an_inspector_who_holds_and_then_clears_without_signal_has_cleared(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         club.driver("27").await.sends(|_| ()).await;
         let holt = club.inspector("R. Holt").await;
         let wire = Wire::to(&club.base).await;
-        let phone = at_the_gate(&club, &wire, &holt, "gate-both", "inspector").await;
+        let phone = at_the_gate_in(kind, &club, &wire, &holt, "gate-both", "inspector").await;
         wire.is_cut();
         phone.signs("27", "hold").await;
         phone.finds("27").await;
@@ -237,14 +253,15 @@ async fn an_inspector_who_holds_and_then_clears_without_signal_has_cleared() {
     .await;
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_phone_that_was_let_go_while_without_signal_is_told_that_its_clears_do_not_count() {
+tell_in_both!(a_phone_that_was_let_go_while_without_signal_is_told_that_its_clears_do_not_count);
+
+async fn a_phone_that_was_let_go_while_without_signal_is_told_that_its_clears_do_not_count(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         club.driver("27").await.sends(|_| ()).await;
         let holt = club.inspector("R. Holt").await;
         let wire = Wire::to(&club.base).await;
-        let phone = at_the_gate(&club, &wire, &holt, "gate-let-go", "inspector").await;
+        let phone = at_the_gate_in(kind, &club, &wire, &holt, "gate-let-go", "inspector").await;
         wire.is_cut();
         phone.signs("27", "clear").await;
         let end = club.forms_for("R. Holt").await.into_iter().find(|form| form.contains("/people/") && form.ends_with("/end"));
@@ -266,15 +283,16 @@ async fn a_phone_that_was_let_go_while_without_signal_is_told_that_its_clears_do
     .await;
 }
 
+tell_in_both!(a_hold_with_a_photo_taken_without_signal_arrives_with_its_photo);
+
 /// A photo of what is wrong, taken where there is no signal: it is kept with the hold, and arrives with it.
-#[tokio::test(flavor = "multi_thread")]
-async fn a_hold_with_a_photo_taken_without_signal_arrives_with_its_photo() {
+async fn a_hold_with_a_photo_taken_without_signal_arrives_with_its_photo(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         club.driver("27").await.sends(|_| ()).await;
         let holt = club.inspector("R. Holt").await;
         let wire = Wire::to(&club.base).await;
-        let phone = at_the_gate(&club, &wire, &holt, "gate-photo", "inspector").await;
+        let phone = at_the_gate_in(kind, &club, &wire, &holt, "gate-photo", "inspector").await;
         let folder = tempfile::TempDir::new().expect("a folder");
         let file = folder.path().join("leak.png");
         image::RgbImage::from_fn(2400, 1200, |x, y| image::Rgb([(x % 256) as u8, (y % 256) as u8, 90]))
@@ -365,9 +383,10 @@ async fn two_hundred_random_cuts_lose_nothing_and_double_nothing() {
     .await;
 }
 
+tell_in_both!(a_hold_that_waited_on_a_device_that_was_ended_meanwhile_is_recorded_and_a_clear_is_not);
+
 /// The phone was reported lost while its inspector stood without signal: what they saw is not lost with it.
-#[tokio::test(flavor = "multi_thread")]
-async fn a_hold_that_waited_on_a_device_that_was_ended_meanwhile_is_recorded_and_a_clear_is_not() {
+async fn a_hold_that_waited_on_a_device_that_was_ended_meanwhile_is_recorded_and_a_clear_is_not(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         for number in ["7", "27"] {
@@ -375,7 +394,7 @@ async fn a_hold_that_waited_on_a_device_that_was_ended_meanwhile_is_recorded_and
         }
         let holt = club.inspector("R. Holt").await;
         let wire = Wire::to(&club.base).await;
-        let phone = at_the_gate(&club, &wire, &holt, "gate-ended", "inspector").await;
+        let phone = at_the_gate_in(kind, &club, &wire, &holt, "gate-ended", "inspector").await;
         wire.is_cut();
         phone.signs("27", "clear").await;
         // It says that it has seen the clear, which will be in no history.
@@ -383,6 +402,8 @@ async fn a_hold_that_waited_on_a_device_that_was_ended_meanwhile_is_recorded_and
         phone.signs("7", "hold").await;
         let end = club.forms_for("R. Holt").await.into_iter().find(|form| form.contains("/people/") && form.ends_with("/end"));
         club.organizer.post(&end.expect("can be let go"), &[]).await;
+        // The lane is put away first: it would send by itself.
+        phone.opens("about:blank").await;
         wire.is_sound();
         phone.opens(&format!("{}/gate/{}", wire.base, club.event)).await;
         phone.sees("h1", "Who are you?").await;

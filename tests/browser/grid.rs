@@ -1,6 +1,6 @@
 //! The pit exit without signal: cars answered from the list on the device, passes read by the camera and verified there.
 
-use crate::browser::{Browser, in_time};
+use crate::browser::{Browser, Kind, in_time, tell_in_both};
 use crate::club::{Club, until};
 use crate::kept::COPIES;
 use crate::wire::Wire;
@@ -98,13 +98,14 @@ impl Browser {
     }
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_marshal_without_signal_checks_every_car_and_sees_how_old_the_news_is() {
+tell_in_both!(a_marshal_without_signal_checks_every_car_and_sees_how_old_the_news_is);
+
+async fn a_marshal_without_signal_checks_every_car_and_sees_how_old_the_news_is(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         clears(&club, "27").await;
         let wire = Wire::to(&club.base).await;
-        let phone = Browser::phone("grid", "marshal-offline").await;
+        let phone = kind.phone("grid", "marshal-offline").await;
         phone.forgives("ERR_");
         phone.forgives("503");
         phone.has_the_clubs_time(&club).await;
@@ -247,14 +248,15 @@ async fn first_form(club: &Club, pass: &Pass) -> String {
     data_encoding::BASE32_NOPAD.encode(&[&bytes[..], &signature].concat())
 }
 
+tell_in_both!(a_hold_after_the_servers_clock_was_put_back_reaches_the_marshal);
+
 /// The server's clock ran two hours fast and is put right. What happens afterwards is older by the clock, and counts.
-#[tokio::test(flavor = "multi_thread")]
-async fn a_hold_after_the_servers_clock_was_put_back_reaches_the_marshal() {
+async fn a_hold_after_the_servers_clock_was_put_back_reaches_the_marshal(kind: Kind) {
     in_time(async {
         let club = Club::open().await;
         clears(&club, "27").await;
         let wire = Wire::to(&club.base).await;
-        let phone = Browser::phone("grid", "marshal-clock").await;
+        let phone = kind.phone("grid", "marshal-clock").await;
         phone.forgives("ERR_");
         phone.forgives("503");
         phone.has_the_clubs_time(&club).await;

@@ -1,6 +1,6 @@
 //! What a person does at a page and sees on it: open, tap, type, read, wait for.
 
-use crate::browser::{Browser, PATIENCE, Window};
+use crate::browser::{Browser, PATIENCE};
 use fantoccini::Locator;
 use fantoccini::elements::Element;
 use fantoccini::wd::WindowHandle;
@@ -56,26 +56,18 @@ impl Browser {
                 _ => tokio::time::sleep(GLANCE).await,
             }
         };
-        let (x, y) = (&at[0], &at[1]);
-        if self.window == Window::Phone {
-            // A finger of our own: the driver's waits for a script of the page, which some stories switch off.
-            let down = json!({ "type": "touchStart", "touchPoints": [{ "x": x, "y": y }] });
-            self.devtools("Input.dispatchTouchEvent", down).await;
-            self.devtools("Input.dispatchTouchEvent", json!({ "type": "touchEnd", "touchPoints": [] })).await;
-        } else {
-            for kind in ["mousePressed", "mouseReleased"] {
-                let click = json!({ "type": kind, "x": x, "y": y, "button": "left", "clickCount": 1 });
-                self.devtools("Input.dispatchMouseEvent", click).await;
-            }
-        }
+        let place = |nth: usize| at[nth].as_f64().expect("a place");
+        self.presses(place(0), place(1)).await;
     }
 
     /// Taps what opens another page, and waits until that page is there.
     pub async fn follows(&self, css: &str) {
-        let mark = "document.documentElement.dataset.before = '1'";
-        self.done(self.client.execute(mark, vec![]).await, "marking the page that is left");
+        // A page that makes itself anew just now is no page for a moment.
+        self.comes("the page that is left is marked", "document.documentElement.dataset.before = '1'; return true").await;
         self.taps(css).await;
-        let gone = "return document.readyState === 'complete' && !document.documentElement.dataset.before";
+        // Firefox shows an empty page for a moment, complete in its own way, where another of its processes makes the next.
+        let gone = "return document.readyState === 'complete' && !document.documentElement.dataset.before && \
+            location.protocol !== 'about:'";
         self.comes(&format!("{css} opens another page"), gone).await;
     }
 

@@ -1,7 +1,9 @@
-//! Stories in a real browser: Chromium as a phone of 390 x 844 with touch and as a desktop window, against the whole program.
+//! Stories in a real browser: Chromium as a phone of 390 x 844 with touch and as a desktop window, and Firefox as such a phone,
+//! against the whole program.
 //!
-//! Wants `chromium` and `chromedriver` (Debian: `apt-get install chromium chromium-driver`); without them every test fails and
-//! says so. Screenshots of every step are kept in `tests/browser/screenshots`, named by story and step.
+//! Wants `chromium`, `chromedriver` and `firefox-esr` (Debian: `apt-get install chromium chromium-driver firefox-esr`), and
+//! `geckodriver` where `tests/all` puts it; without them every test fails and says so. Screenshots of every step are
+//! kept in `tests/browser/screenshots`, named by story and step.
 
 #[path = "../club/mod.rs"]
 mod club;
@@ -30,6 +32,7 @@ mod pictures;
 mod shelf;
 mod sizes;
 mod slow_phone;
+mod two_browsers;
 mod typing;
 mod updates;
 mod without_script;

@@ -1,6 +1,6 @@
 //! A driver without signal: the sheet opens, what is typed is safe on the phone, and what is sent arrives once.
 
-use crate::browser::{Browser, in_time_or_told_again};
+use crate::browser::{Browser, Kind, in_time_or_told_again, tell_in_both};
 use crate::club::{Club, Driver, sound_answers, until};
 use crate::sheet::{self, AreaAnswers};
 use crate::wire::Wire;
@@ -36,21 +36,22 @@ pub async fn stands(driver: &Driver<'_>, area: &str, field: &str) -> String {
     page.value_of(&format!("[name=\"{field}\"]"))
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_returns() {
+tell_in_both!(a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_returns);
+
+async fn a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_returns(kind: Kind) {
     in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let areas = all_but(&ines, &["brakes", "exhaust"]).await;
         let wire = Wire::to(&club.base).await;
-        let phone = Browser::phone("no-signal", "driver").await;
+        let phone = kind.phone("no-signal", "driver").await;
         comes_in(&phone, &wire, &ines).await;
         wire.is_cut();
         opens_area(&phone, "brakes").await;
         phone.fills_in_without_signal(sheet::of(&areas, "brakes")).await;
         phone.sees(".queue", "1 area waits for signal").await;
         phone.keeps("1-typed").await;
-        phone.done(phone.client.refresh().await, "a reload without signal");
+        phone.reloads().await;
         phone.shows(sheet::of(&areas, "brakes")).await;
         phone.sees("#pad-front .kept-here", "Kept on this device, not sent yet").await;
         phone.keeps("2-reloaded").await;
@@ -67,7 +68,7 @@ async fn a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_
         let page = phone.asks("return document.body.innerText").await;
         assert!(!page.as_str().is_some_and(|text| text.contains("Sent:")), "nothing says that it is sent: {page}");
         assert_eq!(club.history_of("27").await, Vec::<String>::new(), "and it is not");
-        phone.done(phone.client.refresh().await, "another reload");
+        phone.reloads().await;
         phone.sees(".queue", "Not sent yet").await;
 
         wire.is_sound();
@@ -83,13 +84,14 @@ async fn a_sheet_filled_in_and_sent_without_signal_arrives_once_when_the_signal_
     .await;
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_draft_outlives_a_dead_battery_and_goes_by_itself_when_the_phone_is_on_again() {
+tell_in_both!(a_draft_outlives_a_dead_battery_and_goes_by_itself_when_the_phone_is_on_again);
+
+async fn a_draft_outlives_a_dead_battery_and_goes_by_itself_when_the_phone_is_on_again(kind: Kind) {
     in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let wire = Wire::to(&club.base).await;
-        let phone = Browser::phone("no-signal-battery", "driver").await;
+        let phone = kind.phone("no-signal-battery", "driver").await;
         comes_in(&phone, &wire, &ines).await;
         // The days before: the phone was used and put away in order.
         let phone = Browser::comes_back(phone.puts_it_away().await).await;
@@ -115,13 +117,14 @@ async fn a_draft_outlives_a_dead_battery_and_goes_by_itself_when_the_phone_is_on
     .await;
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn an_area_that_hangs_on_an_answer_opens_without_signal() {
+tell_in_both!(an_area_that_hangs_on_an_answer_opens_without_signal);
+
+async fn an_area_that_hangs_on_an_answer_opens_without_signal(kind: Kind) {
     in_time_or_told_again(|| async {
         let club = Club::open().await;
         let tomas = club.driver("114B").await;
         let wire = Wire::to(&club.base).await;
-        let phone = Browser::phone("no-signal-open-car", "driver").await;
+        let phone = kind.phone("no-signal-open-car", "driver").await;
         comes_in(&phone, &wire, &tomas).await;
         wire.is_cut();
         opens_area(&phone, "car").await;
@@ -145,19 +148,20 @@ async fn an_area_that_hangs_on_an_answer_opens_without_signal() {
     .await;
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_phone_without_a_worker_and_without_a_database_keeps_what_was_typed_too() {
+tell_in_both!(a_phone_without_a_worker_and_without_a_database_keeps_what_was_typed_too);
+
+async fn a_phone_without_a_worker_and_without_a_database_keeps_what_was_typed_too(kind: Kind) {
     in_time_or_told_again(|| async {
         let club = Club::open().await;
         let ines = club.driver("27").await;
         let wire = Wire::to(&club.base).await;
-        let phone = Browser::phone("no-signal-plain", "driver").await;
+        let phone = kind.phone("no-signal-plain", "driver").await;
         phone.forgives(CUT);
         // As over plain http on the club's own network, and in an old browser.
         let old = "Object.defineProperty(window, 'indexedDB', { value: undefined }); \
             Object.defineProperty(Navigator.prototype, 'serviceWorker', { value: undefined }); \
             Object.defineProperty(Navigator.prototype, 'locks', { value: undefined })";
-        phone.devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": old })).await;
+        phone.runs_first(old).await;
         phone.opens(&format!("{}/in/{}", wire.base, ines.secret)).await;
         phone.opens(&format!("{}{}/areas/tyres", wire.base, ines.home())).await;
         wire.is_cut();

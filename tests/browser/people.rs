@@ -51,7 +51,7 @@ impl Browser {
     pub async fn has_a_clock_off_by(&self, club: &Club, minutes: i64) {
         let now = club.house.now().as_millisecond() + minutes * 60_000;
         let source = format!("(() => {{ const real = Date.now; const off = {now} - real(); Date.now = () => real() + off; }})()");
-        self.devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": source })).await;
+        self.runs_first(&source).await;
     }
 
     /// Makes every check of a car's page by hand.

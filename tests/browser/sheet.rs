@@ -1,6 +1,6 @@
 //! Filling in the sheet at its pages, field by field, as a driver does with a phone in one hand.
 
-use crate::browser::{Browser, PATIENCE};
+use crate::browser::{Browser, Kind, PATIENCE};
 use crate::hands::GLANCE;
 use jiff::civil::date;
 use serde_json::{Map, Value as Json, json};
@@ -141,6 +141,10 @@ impl Browser {
 
     /// The figures of a day in the order in which this browser's date field takes them.
     async fn day_as_typed(&self, day: &str) -> String {
+        // Its driver takes a day as WebDriver writes it, whatever the order of the field's parts.
+        if self.kind == Kind::Firefox {
+            return day.to_owned();
+        }
         let order = "return new Intl.DateTimeFormat(navigator.language).formatToParts().map((part) => part.type)";
         let order = self.asks(order).await;
         let parts: Vec<&str> = day.split('-').collect();
