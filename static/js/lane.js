@@ -5,7 +5,8 @@ import { hear } from "./live.js";
 import { keepNews } from "./news.js";
 import { offline } from "./offline.js";
 import { holder, isAnothers, isOf, signOut, whose } from "./shelf.js";
-import { mayGo, putAway, sendAll, setAside, waiting } from "./signing.js";
+import { leftOf, mayGo, sendAll, setAside, waiting } from "./signing.js";
+import * as undo from "./undo.js";
 
 const main = document.querySelector("main[data-live]");
 const event = location.pathname.split("/")[2];
@@ -40,9 +41,10 @@ const line = (tag, text, inner = []) => {
 /** Shows what waits, and what came back. A car that was signed here says so: nobody signs it twice for want of a sign. */
 async function showQueue() {
   const items = await waiting(event);
-  queue.hidden = items.length === 0;
+  undo.tell(event, holder?.link, items, flush);
+  const soon = items.filter((item) => !item.refused && !item.aside && isOf(item, holder?.link) && leftOf(item) > 0);
   const open = mayGo(items, holder?.link);
-  const others = items.filter((item) => !item.refused && !open.includes(item));
+  const others = items.filter((item) => !item.refused && !open.includes(item) && !soon.includes(item));
   const parts = [];
   if (open.length > 0) {
     const again = line("button", "Try now");
@@ -55,22 +57,7 @@ async function showQueue() {
     const name = maker?.name;
     parts.push(line("p", `Car ${number}: ${name}'s ${deed} is not recorded. It is sent when ${name} signs in on this device again.`));
   }
-  for (const item of items.filter((item) => item.refused)) {
-    const look = line("a", `Open car ${item.number}`);
-    look.href = item.path.replace("/sign-offs", "");
-    look.className = "do";
-    const away = line("button", "Put away");
-    away.type = "button";
-    away.addEventListener("click", async () => {
-      await putAway(item);
-      showQueue();
-    });
-    const words = `Car ${item.number}: ${whose(item, holder?.link)} ${item.deed} of ${ago(item.made)} was not recorded. ${item.refused} `;
-    const note = line("div", words, [look, " ", away]);
-    note.className = "alert";
-    note.setAttribute("role", "alert");
-    parts.push(note);
-  }
+  queue.hidden = parts.length === 0;
   queue.replaceChildren(...parts);
   for (const mine of document.querySelectorAll(".waits-here")) mine.remove();
   for (const item of [...open, ...others]) {
@@ -116,6 +103,8 @@ function dress() {
 async function leave(event_) {
   event_.preventDefault();
   const form = event_.target;
+  // What is in its ten seconds goes first.
+  if ((await undo.last(event, me())).length > 0) await flush();
   const left = (await waiting(event)).filter((item) => !item.refused && isOf(item, holder?.link));
   const out = async () => {
     const isOut = await signOut(form, () => setAside(event, holder?.link, true));
@@ -152,5 +141,6 @@ setInterval(() => {
   flush();
 }, 20_000);
 if (me()) await setAside(event, me(), false);
+undo.begin(event).then(() => undo.count(event, me(), flush, showQueue));
 flush();
 offline().then(() => keepGate(event)).then(showAge);

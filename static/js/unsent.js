@@ -1,7 +1,7 @@
 // The page of a device that was ended. A hold that was signed on it still counts, so what waits here of its person is sent all the
 // same; a clear is refused. It may be anybody who reads this, so each is told under its maker's name.
 import { lastIn } from "./shelf.js";
-import { mayGo, sendAll, waiting } from "./signing.js";
+import { hurry, mayGo, sendAll, waiting } from "./signing.js";
 
 const [, part, event] = location.pathname.split("/");
 
@@ -9,6 +9,8 @@ async function send() {
   const before = (await waiting(event)).filter((item) => !item.refused);
   if (before.length === 0) return;
   const link = lastIn()?.link;
+  // Nothing is undone here.
+  await hurry(before);
   await sendAll(event, link);
   const left = await waiting(event);
   const lines = before.map((item) => {

@@ -35,12 +35,25 @@ impl Browser {
             self.types("[name=reason]", &format!("Oil at car {number}.")).await;
             self.follows(".hold").await;
         }
-        self.element(".find").await;
+        self.sends_now().await;
+    }
+
+    /// Does not wait for the ten seconds in which what was signed can be undone.
+    pub async fn sends_now(&self) {
+        let is_told = "return document.querySelector('[data-told]')?.dataset.left !== undefined";
+        self.comes("the lane says what was signed", is_told).await;
+        let tap = "document.querySelector('.undo .now:not(:disabled)')?.click(); \
+            return document.querySelector('[data-told]').dataset.left === '0'";
+        self.comes("nothing is left to undo", tap).await;
     }
 
     /// Nothing waits on this device any more.
     pub async fn has_sent_all(&self) {
-        self.comes("all is sent", "return document.querySelector('.queue').hidden").await;
+        self.comes(
+            "all is sent",
+            "return document.querySelector('[data-told]')?.dataset.left === '0' && document.querySelector('.queue').hidden",
+        )
+        .await;
     }
 }
 
@@ -146,14 +159,15 @@ async fn of_two_inspectors_without_signal_the_one_who_holds_wins_in_either_order
         assert_eq!(club.board_of("7").await.0, "flagged");
         wire_1.is_sound();
         one.taps(".queue button").await;
-        one.sees(".queue", "Car 7: your clear").await;
-        one.sees(".queue", "was not recorded").await;
+        one.sees("[data-told]", "Car 7: your clear").await;
+        one.sees("[data-told]", "was not recorded").await;
+        one.sees("[data-told]", "by S. Vane: Oil at car 7.").await;
         one.keeps("1-brought-back").await;
         for number in ["7", "27"] {
             assert_eq!(club.board_of(number).await.0, "flagged", "car {number}: the hold was not seen by the clear");
             assert_eq!(counts(&club.history_of(number).await, "hold"), 1);
         }
-        one.taps(".queue .alert button").await;
+        one.taps("[data-told] .alert button").await;
         one.closes().await;
         other.closes().await;
     })
@@ -195,12 +209,12 @@ async fn a_clear_given_without_signal_to_an_older_submission_is_brought_back_wit
         ines.sends(|answers| answers["pad-front"]["at"]["lf"] = 2.1.into()).await;
         wire.is_sound();
         phone.taps(".queue button").await;
-        phone.sees(".queue .alert", "Car 27: your clear").await;
-        phone.sees(".queue .alert", "Something happened to this car since you opened it").await;
+        phone.sees("[data-told] .alert", "Car 27: your clear").await;
+        phone.sees("[data-told] .alert", "A new sheet came 07:00: 1 answer changed.").await;
         phone.keeps("1-brought-back").await;
         assert_eq!(club.board_of("27").await.0, "flagged", "the newer submission has an open finding");
         assert_eq!(counts(&club.history_of("27").await, "clear"), 0);
-        phone.follows(".queue .alert a").await;
+        phone.follows("[data-told] .alert a").await;
         phone.sees(".hand", "2.1 mm").await;
         phone.closes().await;
     })
@@ -223,6 +237,7 @@ async fn an_inspector_who_holds_and_then_clears_without_signal_has_cleared() {
         phone.keeps("1-mine").await;
         phone.ticks_everything().await;
         phone.follows(".clear").await;
+        phone.sends_now().await;
         phone.sees(".queue", "2 sign-offs wait").await;
         wire.is_sound();
         phone.taps(".queue button").await;
@@ -248,7 +263,7 @@ async fn a_phone_that_was_let_go_while_without_signal_is_told_that_its_clears_do
         club.organizer.post(&end.expect("can be let go"), &[]).await;
         wire.is_sound();
         phone.taps(".queue button").await;
-        phone.sees(".queue .alert", "was not recorded").await;
+        phone.sees("[data-told] .alert", "was not recorded").await;
         phone.keeps("1-let-go").await;
         assert_eq!(club.board_of("27").await.0, "pending");
         phone.opens(&format!("{}{}", wire.base, holt.lane())).await;
@@ -283,10 +298,11 @@ async fn a_hold_with_a_photo_taken_without_signal_arrives_with_its_photo() {
         phone.taps(".hold").await;
         let input = phone.element("[data-photos] input").await;
         input.send_keys(&file.display().to_string()).await.expect("a photo is taken");
-        phone.sees("[data-photos] ul", "1 photo goes with it").await;
+        phone.sees("[data-count]", "1 photo goes with it").await;
         phone.types("[name=reason]", "Oil, see the photo.").await;
         phone.keeps("1-photo").await;
         phone.follows(".hold").await;
+        phone.sends_now().await;
         phone.sees(".queue", "1 sign-off waits").await;
         // The battery was dead for a while: what is kept is kept.
         phone.opens(&format!("{}{}", wire.base, holt.lane())).await;

@@ -28,6 +28,7 @@ mod pictures;
 mod shelf;
 mod sizes;
 mod slow_phone;
+mod told;
 mod typing;
 mod updates;
 mod without_script;

@@ -40,6 +40,7 @@ async fn a_phone_with_an_older_version_and_a_full_queue_works_on_and_sends() {
         phone.finds("27").await;
         phone.ticks_everything().await;
         phone.follows(".clear").await;
+        phone.sends_now().await;
         phone.sees(".queue", "1 sign-off waits on this device for signal").await;
         wire.is_sound();
         phone.taps(".queue button").await;
