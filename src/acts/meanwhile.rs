@@ -31,8 +31,8 @@ pub enum What {
     TakenBack {
         reason: String,
     },
-    /// The driver sent a sheet. `changed` is how many answers differ from the sheet before it; `None` where there was none before,
-    /// or where one of the two cannot be read.
+    /// The driver sent a sheet. `changed` is how many answers differ from the sheet before it; `None` where there was none
+    /// before, or where one of the two cannot be read.
     Sheet {
         changed: Option<usize>,
     },

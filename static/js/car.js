@@ -69,7 +69,7 @@ async function showPhoto(photo) {
 }
 
 function sayPhotos(more = "") {
-  const words = photos.length === 0 ? "No photo" : photos.length === 1 ? "1 photo goes with it" : `${photos.length} photos go with it`;
+  const words = ["No photo", "1 photo goes with it"][photos.length] ?? `${photos.length} photos go with it`;
   taking.querySelector("[data-count]").textContent = words + more;
   taking.querySelector("input").disabled = photos.length >= MOST_PHOTOS;
 }
@@ -79,11 +79,12 @@ let back = null;
 /** How long what was ticked counts as looked at, in milliseconds. */
 const LOOKED = 15 * 60_000;
 
-/** Keeps the sign-off on this device and goes back to the lane: it is sent in ten seconds, and until then it can be undone there. */
+/** Keeps the sign-off on this device and goes back to the lane: there it can be undone for ten seconds, and then it is sent. */
 async function sign(deed) {
   await adding;
   const fields = new URLSearchParams(new FormData(form));
-  const item = { id: newId(), path: new URL(form.action).pathname, number: main.dataset.number, deed, made: now(), page: form.seen.value, ...fromNow() };
+  const path = new URL(form.action).pathname;
+  const item = { id: newId(), path, number: main.dataset.number, deed, made: now(), page: form.seen.value, ...fromNow() };
   if (holder) item.maker = holder;
   fields.set("id", item.id);
   fields.set("deed", deed);
@@ -178,7 +179,8 @@ function anothers() {
 
 /** Two tabs show this car, and it was signed in the other: this page is as old as if somebody else had signed. */
 function inAnotherTab(item) {
-  news.firstChild.textContent = `In another tab of this browser you signed: ${item.deed} of car ${item.number}, ${ago(item.made)}. `;
+  const what = `${item.deed} of car ${item.number}, ${ago(item.made)}`;
+  news.firstChild.textContent = `In another tab of this browser you signed: ${what}. `;
   form.removeAttribute("aria-busy");
   old();
   news.scrollIntoView({ block: "center" });
@@ -191,12 +193,12 @@ async function restore() {
   const isMine = (item) => item.path === path && isOf(item, holder?.link) && now() - item.made < LOOKED;
   back = [...refused, ...(await undone(event))].filter(isMine).at(-1) ?? null;
   if (!back) return;
-  // What was seen put right belongs to what was shown then; what a hand felt, it felt.
+  // What was ticked belongs to what was shown then: after a hold, say, everything is looked at again.
   const isSame = back.page === form.seen.value;
   const ofPage = /^(id|maker_link|seen|edition|deed|made_at|photos)$/;
   for (const [name, value] of new URLSearchParams(back.fields)) {
     const field = form.elements[name];
-    if (!field || ofPage.test(name) || (!isSame && !/^(by-hand-|reason$)/.test(name))) continue;
+    if (!field || ofPage.test(name) || (!isSame && name !== "reason")) continue;
     if (field.type === "checkbox") field.checked = true;
     else field.value = value;
   }
@@ -205,7 +207,8 @@ async function restore() {
   form.querySelector("#why").open ||= form.reason.value !== "" || photos.length > 0;
   const words = document.querySelector("[data-back]");
   const because = back.refused ? `Your ${back.deed} was not recorded. ${back.refused}` : `Undone: the ${back.deed} was not sent.`;
-  words.textContent = `${because} What you ticked and typed is here again.`;
+  const again = isSame ? "ticked and typed is here again" : "wrote is here again; look at the car again";
+  words.textContent = `${because} What you ${again}.`;
   words.hidden = false;
 }
 
@@ -219,7 +222,8 @@ await restore();
 count();
 await first;
 const me = () => (isAnothers() ? undefined : holder?.link);
-countSeconds(event, me(), () => sendAll(event, me()), showMine);
+const sends = () => sendAll(event, me());
+countSeconds(event, me(), sends, showMine).then(sends);
 hearTabs(async () => {
   const other = (await mine()).find((item) => isOf(item, holder?.link) && !shown.has(item.id));
   if (other && !form.getAttribute("aria-busy")) inAnotherTab(other);

@@ -73,8 +73,8 @@ function byItem(text) {
 }
 
 /**
- * Another tab keeps this area too: `theirs`. An item that only it changed is taken over into this page. Where both changed one, what
- * stands here counts and what stands there is shown. Gives what is to be kept.
+ * Another tab keeps this area too: `theirs`. An item that only it changed is taken over into this page. Where both changed one,
+ * what stands here counts and what stands there is shown. Gives what is to be kept.
  */
 function meet(theirs) {
   const now = body();

@@ -103,8 +103,11 @@ function dress() {
 async function leave(event_) {
   event_.preventDefault();
   const form = event_.target;
-  // What is in its ten seconds goes first.
+  const refused = async () => (await waiting(event)).filter((item) => item.refused).length;
+  const before = await refused();
+  // What is in its ten seconds goes first. Who has to hear that it was refused stays.
   if ((await undo.last(event, me())).length > 0) await flush();
+  if ((await refused()) > before) return;
   const left = (await waiting(event)).filter((item) => !item.refused && isOf(item, holder?.link));
   const out = async () => {
     const isOut = await signOut(form, () => setAside(event, holder?.link, true));
@@ -140,7 +143,8 @@ setInterval(() => {
   showAge();
   flush();
 }, 20_000);
+undo.count(event, me(), flush, showQueue);
+undo.begin(event);
 if (me()) await setAside(event, me(), false);
-undo.begin(event).then(() => undo.count(event, me(), flush, showQueue));
 flush();
 offline().then(() => keepGate(event)).then(showAge);

@@ -1,5 +1,5 @@
-// Photos of an item: to pick one is to add it. It is kept on the device at once, made smaller, shown as waiting, and sent when there
-// is signal.
+// Photos of an item: to pick one is to add it. It is kept on the device at once, made smaller, shown as waiting, and sent when
+// there is signal.
 import { all, change, drop, isFleeting, keepsFiles, newId, put } from "./keep.js";
 import { flush, show } from "./queue.js";
 import { drawn, shrunk } from "./shrink.js";

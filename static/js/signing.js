@@ -1,5 +1,5 @@
-// Sign-offs on their way: each is on the device before it is sent, goes as often as it must, and counts once. For ten seconds it can
-// be undone; then it goes. One that the rule does not let stand comes back to its maker with the reason.
+// Sign-offs on their way: each is on the device before it is sent, goes as often as it must, and counts once. For ten seconds it
+// can be undone; then it goes. One that the rule does not let stand comes back to its maker with the reason.
 import { all, change, drop, isFleeting, put } from "./keep.js";
 import { isOf } from "./shelf.js";
 
@@ -43,10 +43,8 @@ function inOrder(items) {
   return ordered;
 }
 
-const every = (event) => all(`sign-off ${event} `);
-
 /** What waits in this event, in the order in which it was signed; what was refused waits for a person. */
-export const waiting = async (event) => inOrder((await every(event)).filter((item) => !item.undone));
+export const waiting = async (event) => inOrder(await all(`sign-off ${event} `));
 
 /** Other tabs of this browser are told of every change. */
 const tabs = window.BroadcastChannel ? new BroadcastChannel("sign-offs") : null;
@@ -62,6 +60,7 @@ export async function keep(item) {
 
 export async function putAway(item) {
   await drop(nameOf(item));
+  await drop(undoneName(item));
   try {
     localStorage.removeItem(outOf(item));
   } catch {
@@ -70,20 +69,32 @@ export async function putAway(item) {
   tabs?.postMessage({});
 }
 
+/** What this page undid or sent before its ten seconds were over: a list from before does not know of it. */
+const over = new Set();
+
 /** Takes one back that was not sent yet. Gives whether it did: Undo does not reach what has begun to go. */
 export async function undo(item) {
-  const kept = await change(nameOf(item), (kept) => (kept && leftOf(kept) > 0 ? { ...kept, undone: true } : kept));
+  let taken = null;
+  await change(nameOf(item), (kept) => {
+    taken = kept && leftOf(kept) > 0 ? kept : null;
+    if (taken) over.add(item.id);
+    return taken ? null : kept;
+  });
+  if (taken) await put(undoneName(taken), taken);
   tabs?.postMessage({});
-  return kept?.undone === true;
+  return taken !== null;
 }
 
+const undoneName = (item) => nameOf(item).replace("sign-off", "undone");
+
 /** The sign-offs that were undone: the page that each was made on puts it back into its form. */
-export const undone = async (event) => (await every(event)).filter((item) => item.undone);
+export const undone = (event) => all(`undone ${event} `);
 
 /** Ends the ten seconds of these. */
 export async function hurry(items) {
   for (const item of items.filter((item) => leftOf(item) > 0)) {
-    await change(nameOf(item), (kept) => (kept && !kept.undone ? { ...kept, until: 0 } : kept));
+    over.add(item.id);
+    await change(nameOf(item), (kept) => kept && { ...kept, until: 0 });
   }
 }
 
@@ -196,8 +207,7 @@ export async function setAside(event, link, aside) {
 /** From here on it is on its way. Gives null where it was undone in another tab meanwhile. */
 async function begins(item) {
   if (!item.until) return item;
-  const kept = await change(nameOf(item), (kept) => (kept && !kept.undone ? { ...kept, going: true } : kept));
-  return kept && !kept.undone ? { ...item, going: true } : null;
+  return change(nameOf(item), (kept) => kept && { ...kept, going: true });
 }
 
 /** Sends all that waits of one person, one after the other, from one tab at a time. Gives how many were sent. */
@@ -219,14 +229,14 @@ export async function sendAll(event, link) {
 }
 
 /**
- * Sends what is in its ten seconds while its page is left: nobody knows whether a timer runs once a phone is in a pocket. The browser
- * finishes the request though the page is gone; its answer is heard by the next page, which sends the same once more. Gives what it
- * could not send so.
+ * Sends what is in its ten seconds while its page is left: nobody knows whether a timer runs once a phone is in a pocket. The
+ * browser finishes the request though the page is gone; its answer is heard by the next page, which sends the same once more.
+ * Gives what it could not send so.
  */
 export function sendLeaving(items) {
   const left = [];
-  for (const item of items.filter((item) => leftOf(item) > 0)) {
-    // What rests on another goes after it, and photos are too heavy for a request that outlives its page: the next page sends these.
+  for (const item of items.filter((item) => leftOf(item) > 0 && !over.has(item.id))) {
+    // What rests on another goes after it, and photos are too heavy for a request that outlives its page.
     let isHeavy = item.photos?.length > 0 || items.some((other) => other.id === seenBy(item));
     try {
       if (!isHeavy) localStorage.setItem(outOf(item), "");

@@ -1,5 +1,5 @@
-// The ten seconds in which a sign-off can be undone: counted on every page of the gate, shown at the top of the lane, with what was
-// recorded and what came back.
+// The ten seconds in which a sign-off can be undone: counted on every page of the gate, shown at the top of the lane, with what
+// was recorded and what came back.
 import { ago } from "./age.js";
 import { isOf, whose } from "./shelf.js";
 import { hearTabs, hurry, leftOf, mayGo, putAway, recorded, sendLeaving, UNDO, undo, undone, waiting } from "./signing.js";
@@ -112,7 +112,8 @@ function refusal(item, link, again) {
   const away = make("button", "Put away", [], { type: "button" });
   away.addEventListener("click", () => putAway(item).then(again));
   const head = `Car ${item.number}: ${whose(item, link)} ${item.deed} of ${ago(item.made)} was not recorded.`;
-  const note = make("div", "", [make("b", head), make("p", item.refused), make("p", "", [look, " ", away])], { className: "alert" });
+  const inner = [make("b", head), make("p", item.refused), make("p", "", [look, " ", away])];
+  const note = make("div", "", inner, { className: "alert" });
   note.dataset.refused = item.id;
   return note;
 }
@@ -150,7 +151,8 @@ export function tell(event, link, items, again) {
   const isRecent = (one) => performance.timeOrigin - one.when < RECENT;
   const rows = [];
   for (const one of notes.filter((one) => shown.has(one.id) || isRecent(one))) {
-    const words = one.isDirect ? "Recorded. This phone had no room to keep it, so it was sent at once, without Undo." : "Recorded";
+    const direct = "Recorded. This phone had no room to keep it, so it was sent at once, without Undo.";
+    const words = one.isDirect ? direct : "Recorded";
     const head = `Car ${one.number}: ${DONE[one.deed]}${one.at ? `, ${one.at}` : ""}`;
     if (shown.has(one.id) || one.isDirect) say(`recorded ${one.id}`, `${head}. ${words}.`);
     rows.push(quiet(head, words, one.id));

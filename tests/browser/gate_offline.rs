@@ -26,6 +26,12 @@ impl Browser {
 
     /// Finds a car by its number, makes the checks, and clears or holds it.
     pub async fn signs(&self, number: &str, deed: &str) {
+        self.signs_and_goes_on(number, deed).await;
+        self.sends_now().await;
+    }
+
+    /// The same, and the ten seconds in which it can be undone go on.
+    pub async fn signs_and_goes_on(&self, number: &str, deed: &str) {
         self.finds(number).await;
         if deed == "clear" {
             self.ticks_everything().await;
@@ -35,7 +41,7 @@ impl Browser {
             self.types("[name=reason]", &format!("Oil at car {number}.")).await;
             self.follows(".hold").await;
         }
-        self.sends_now().await;
+        self.element(".find").await;
     }
 
     /// Does not wait for the ten seconds in which what was signed can be undone.
@@ -92,17 +98,20 @@ async fn an_inspector_works_thirty_of_five_hundred_cars_without_signal_and_all_a
         assert!(bytes <= 1_000_000, "{bytes} bytes for 500 cars");
         wire.is_cut();
         for (nth, number) in numbers.iter().enumerate() {
-            phone.signs(number, if nth % 3 == 2 { "hold" } else { "clear" }).await;
+            phone.signs_and_goes_on(number, if nth % 3 == 2 { "hold" } else { "clear" }).await;
             if nth == 3 {
+                phone.sends_now().await;
                 phone.sees(".queue", "4 sign-offs wait on this device for signal").await;
                 phone.keeps("1-waiting").await;
             }
             if nth == 14 {
+                phone.sends_now().await;
                 // The phone was put away: the page is opened anew, still without signal.
                 phone.opens(&format!("{}/gate/{}", wire.base, club.event)).await;
                 phone.sees(".queue", "15 sign-offs wait").await;
             }
         }
+        phone.sends_now().await;
         phone.sees(".queue", "30 sign-offs wait").await;
         let quick = phone
             .asks(

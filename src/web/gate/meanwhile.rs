@@ -37,6 +37,5 @@ fn with_reason(words: String, reason: &str) -> String {
 
 /// The answer to a script.
 pub(super) fn fault(happened: &[Meanwhile], clock: &Clock) -> Fault {
-    let words = format!("{} Open the car again and look.", told(happened, clock));
-    Fault::new(StatusCode::CONFLICT, "This page is old", words)
+    Fault::new(StatusCode::CONFLICT, "This page is old", told(happened, clock))
 }
