@@ -1,5 +1,6 @@
 //! Why a deed was not done. The web turns each into a status and a page, once, in `web/error.rs`.
 
+use super::meanwhile::Meanwhile;
 use crate::rules::answer::Trouble;
 use crate::store::StoreError;
 use std::collections::BTreeMap;
@@ -36,6 +37,9 @@ pub enum Refusal {
     /// What the maker had in front of them is no longer all there is.
     #[error("this car's history went on since you opened it")]
     Stale,
+    /// The same of a car at the gate: what happened beyond what its inspector had seen, the newest first.
+    #[error("this car's history went on since you opened it")]
+    WentOn(Vec<Meanwhile>),
     /// What was signed says another maker than the person who is signed in.
     #[error("this was signed by somebody else than is signed in on this device now; nothing was recorded")]
     NotTheMaker,

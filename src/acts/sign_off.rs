@@ -4,6 +4,7 @@ use super::Refusal;
 use super::closing::{self, Closing, closing_of};
 use super::gate_photo::MOST_OF_ONE;
 use super::house::{House, KnownEvent};
+use super::meanwhile;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require_even_ended};
 use super::state::{self, EntryState, Sent, WordBody};
@@ -58,7 +59,7 @@ pub struct SignOff {
 /// with the reason and nothing is recorded. A sign-off that says another maker than `actor` is refused.
 ///
 /// # Errors
-/// [`Refusal::NotTheMaker`], [`Refusal::Stale`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do;
+/// [`Refusal::NotTheMaker`], [`Refusal::WentOn`], [`Refusal::NotNow`] or [`Refusal::Fields`], each with what to do;
 /// [`Refusal::DeviceEnded`] for a clear from a device that is not let in.
 pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignOff) -> Result<Appended, Refusal> {
     let known = house.event_of_entry(entry_id).await?;
@@ -78,7 +79,29 @@ pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignO
     let mut record = new_record(house, actor, (&known, entry_id), (given.id, kind), given.seen.clone(), body, given.made_at);
     record.edition = given.clear.then_some(known.edition.id);
     let touch = Touch::Entry { event: known.event.id, entry: entry_id };
-    house.store.write::<_, Refusal, _>(touch, move |db| Box::pin(async move { put(db, &known, &given, &record).await })).await
+    let (event, edition) = (known.event.id, given.edition);
+    let written = house
+        .store
+        .write::<_, Refusal, _>(touch, move |db| Box::pin(async move { put(db, &known, &given, &record).await }))
+        .await;
+    match written {
+        Err(Refusal::WentOn(mut happened)) => {
+            // A raise is the event's own record. It may have come after the event was read above.
+            happened.extend(meanwhile::raised_since(&house.event(event).await?, edition));
+            happened.sort_by_key(|one| std::cmp::Reverse(one.place));
+            Err(Refusal::WentOn(happened))
+        }
+        other => other,
+    }
+}
+
+/// When a sign-off arrived; `None` where it is not here.
+///
+/// # Errors
+/// [`Refusal::Store`] where the history cannot be read.
+pub async fn recorded_at(house: &House, entry: Uuid, id: Uuid) -> Result<Option<Timestamp>, Refusal> {
+    let past = history::of_entry(&mut *house.store.read().await?, entry).await?;
+    Ok(past.records.iter().find(|record| record.id == id).map(|record| record.arrived_at))
 }
 
 /// The readings and sentences that a clear closes findings with. What cannot be read is looked at again, and refused, where it is
@@ -161,12 +184,15 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
             return Err(Refusal::DeviceEnded);
         }
         if event::edition_of(db, known.event.id).await? != Some(known.edition.id) || given.edition != Some(known.edition.id) {
-            return Err(Refusal::Stale);
+            return Err(Refusal::WentOn(meanwhile::beyond(&past.records, &given.seen)));
         }
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
         may_clear(known, &state::of(known, entry, past, &Units::METRIC), given)?;
     }
-    let outcome = settle(history::append(db, record).await?)?;
+    let outcome = match settle(history::append(db, record).await?) {
+        Err(Refusal::Stale) => return Err(Refusal::WentOn(Vec::new())),
+        settled => settled?,
+    };
     if given.clear && outcome == Appended::New {
         // The rule has the last word. Were it not to say "cleared" here, the check above would have a hole.
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
@@ -185,7 +211,7 @@ fn not_cleared(after: &EntryState) -> Refusal {
     }
     let waits = after.judgement.because.iter().any(|because| matches!(because, Because::ClearWaitsFor(_)));
     if !waits {
-        return Refusal::Stale;
+        return Refusal::WentOn(Vec::new());
     }
     Refusal::NotNow(
         "This car's history rests on a record that has not arrived here, from a phone without signal say. It cannot be cleared \
@@ -205,7 +231,7 @@ fn cannot_be_read() -> Refusal {
 fn may_clear(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Result<(), Refusal> {
     let seen: BTreeSet<Uuid> = given.seen.iter().copied().collect();
     if !before.judgement.heads.iter().all(|head| seen.contains(head)) {
-        return Err(Refusal::Stale);
+        return Err(Refusal::WentOn(meanwhile::beyond(&before.records, &given.seen)));
     }
     if before.unreadable().is_some() {
         return Err(cannot_be_read());

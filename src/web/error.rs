@@ -180,7 +180,7 @@ impl From<Refusal> for Fault {
                     changed.into_iter().map(|field| Trouble { field, message: "New, or asked otherwise.".into() }).collect();
                 return Fault { troubles, ..Fault::new(StatusCode::CONFLICT, "The sheet was changed", words) };
             }
-            Refusal::Stale => (
+            Refusal::Stale | Refusal::WentOn(_) => (
                 StatusCode::CONFLICT,
                 "This page is old",
                 "Something happened to this car since you opened it. Open it again and look; nothing was recorded.",

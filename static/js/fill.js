@@ -11,17 +11,25 @@ const was = form.elements._was;
 /** How long a tap waits for the server before it goes on without, in milliseconds. */
 const PATIENCE = 4000;
 
-const fields = () => [...new FormData(form)].filter(([name]) => name !== "_was");
+const fields = (of = form) => [...new FormData(of)].filter(([name]) => name !== "_was");
 const body = () => new URLSearchParams(fields()).toString();
 const itemOf = (name) => document.getElementById(name.split(".")[0]);
 
-const asMade = body();
+/** The form as the server made it. A thumb may have been quicker than this script: what it answered is not the server's. */
+const made = form.cloneNode(true);
+made.reset();
+const asMade = new URLSearchParams(fields(made)).toString();
+const early = fields().filter(([name, value]) => !new URLSearchParams(asMade).getAll(name).includes(value));
 let due = null;
 let writing = null;
 let wanted = false;
 let forced = false;
 /** What the device's database has of this form. */
 let written = asMade;
+/** What was kept when this page last looked: what differs from it was typed in another tab. */
+let agreed = asMade;
+/** Other tabs of this browser that show this area hear of what is typed here. */
+const tabs = window.BroadcastChannel ? new BroadcastChannel(key) : null;
 /** Items that were typed in since the server answered last. */
 const touched = new Set();
 
@@ -32,6 +40,13 @@ function restore(text, isSent) {
   const asked = (name) => `${name.split(".")[0]}.q`;
   const same = (name) => (kept.get(asked(name)) ?? form.elements[asked(name)]?.value) === form.elements[asked(name)]?.value;
   const typed = [...kept].filter(([name]) => !name.endsWith(".q") && same(name));
+  fillIn(typed);
+  const before = new Map(new URLSearchParams(asMade));
+  const others = typed.filter(([name, value]) => (before.get(name) ?? "") !== value).map(([name]) => itemOf(name));
+  for (const item of new Set(others)) if (item) markAsKept(item, isSent);
+}
+
+function fillIn(typed) {
   // An answer may open the item that the next text belongs to.
   for (let pass = 0; pass < 3; pass += 1) {
     for (const [name, value] of typed) {
@@ -42,18 +57,55 @@ function restore(text, isSent) {
     }
     askWhatFollows();
   }
-  const before = new Map(new URLSearchParams(asMade));
-  const others = typed.filter(([name, value]) => (before.get(name) ?? "") !== value).map(([name]) => itemOf(name));
-  for (const item of new Set(others)) if (item) markAsKept(item, isSent);
 }
 
+const lineOf = (className, textContent) => Object.assign(document.createElement("p"), { className, textContent });
+
 function markAsKept(item, isSent = false) {
-  const verdict = item.querySelector("[data-verdict]");
-  if (!verdict) return;
-  const line = document.createElement("p");
-  line.className = "found kept-here";
-  line.textContent = isSent ? "Sent. It is judged when there is signal." : "Kept on this device, not sent yet. It is judged when there is signal.";
-  verdict.replaceChildren(line);
+  const words = isSent ? "Sent." : "Kept on this device, not sent yet.";
+  item.querySelector("[data-verdict]")?.replaceChildren(lineOf("found kept-here", `${words} It is judged when there is signal.`));
+}
+
+/** Fields by item. */
+function byItem(text) {
+  const items = new Map();
+  for (const [name, value] of new URLSearchParams(text)) {
+    const item = name.split(".")[0];
+    items.set(item, [...(items.get(item) ?? []), [name, value]]);
+  }
+  return items;
+}
+
+/**
+ * Another tab keeps this area too: `theirs`. An item that only it changed is taken over into this page. Where both changed one,
+ * what stands here counts and what stands there is shown. Gives what is to be kept.
+ */
+function meet(theirs) {
+  const now = body();
+  const [base, mine, other] = [agreed, now, theirs].map(byItem);
+  const said = (fields) => JSON.stringify(fields ?? []);
+  const question = (fields) => fields?.find(([name]) => name.endsWith(".q"))?.[1];
+  const taken = [];
+  for (const [item, fields] of other) {
+    const here = mine.get(item);
+    const isSame = [here, base.get(item)].some((one) => said(one) === said(fields));
+    const place = document.getElementById(item);
+    if (isSame || !place || question(fields) !== question(here)) continue;
+    place.querySelector("[data-other-tab]")?.remove();
+    const isBoth = said(here) !== said(base.get(item));
+    if (!isBoth) {
+      taken.push(...fields);
+      mine.set(item, fields);
+    }
+    const texts = fields.filter(([name, value]) => value && !/\.(q|unit)$/.test(name)).map(([, value]) => value);
+    const there = `In another tab: ${texts.join(", ") || "nothing"}. What stands here counts.`;
+    const line = lineOf("found kept-here", isBoth ? there : "Typed in another tab of this browser.");
+    line.dataset.otherTab = "";
+    place.querySelector("[data-verdict]")?.after(line);
+  }
+  if (!taken.length) return now;
+  fillIn(taken);
+  return new URLSearchParams([...mine.values()].flat()).toString();
 }
 
 /** What is kept of this page where nothing is kept yet. */
@@ -66,13 +118,15 @@ function keepHere(always = false) {
   writing ??= (async () => {
     try {
       while (wanted) {
-        const [now, force] = [body(), forced];
+        const force = forced;
         wanted = forced = false;
-        await change(key, (kept) => {
+        const after = await change(key, (kept) => {
+          const now = kept ? meet(kept.now) : body();
           if (!force && (kept?.now ?? asMade) === now) return kept;
           return { ...(kept ?? begun()), now, clean: false, why: null };
         });
-        written = now;
+        written = agreed = after?.now ?? asMade;
+        tabs?.postMessage({ now: written });
       }
     } catch {
       // The database is full or broken: the next page puts this to the rest.
@@ -99,8 +153,21 @@ const ready = (async () => {
     restore(kept.now, kept.clean);
     was.value = kept.was;
     written = body();
+    agreed = kept.now;
   } else await drop(key);
 })();
+
+if (tabs) {
+  tabs.onmessage = async ({ data }) => {
+    await ready;
+    if (data.said) {
+      if (data.now === body()) showVerdicts(data.said);
+      return;
+    }
+    meet(data.now);
+    written = agreed = data.now;
+  };
+}
 
 function showVerdicts({ verdicts, troubles, strip }) {
   for (const [item, html] of Object.entries(verdicts)) {
@@ -129,6 +196,7 @@ function told(kind, record, said) {
   if (record.sending === body()) {
     touched.clear();
     showVerdicts(said);
+    tabs?.postMessage({ now: record.sending, said });
   }
   const both = document.querySelector("[data-see-both]");
   both.hidden = !said.both.length;
@@ -144,6 +212,7 @@ document.querySelector("[data-see-both] button").addEventListener("click", async
 async function leave(then) {
   last = null;
   await ready;
+  await shown.added();
   await keepHere(true);
   const late = new Promise((resolve) => setTimeout(resolve, PATIENCE));
   await Promise.race([flush(true), late]);
@@ -189,4 +258,10 @@ async function sayNoSignal() {
 }
 
 const shown = photos(entry);
-ready.then(() => begin(told, sayNoSignal));
+ready.then(async () => {
+  if (early.length > 0) {
+    fillIn(early);
+    await keepHere();
+  }
+  await begin(told, sayNoSignal);
+});

@@ -5,7 +5,8 @@ import { holder, isAnothers, isOf, whose } from "./holder.js";
 import { hear } from "./live.js";
 import { keepNews } from "./news.js";
 import { offline, signOut } from "./offline.js";
-import { mayGo, putAway, sendAll, setAside, waiting } from "./signing.js";
+import { leftOf, mayGo, sendAll, setAside, waiting } from "./signing.js";
+import * as undo from "./undo.js";
 
 const main = document.querySelector("main[data-live]");
 const event = location.pathname.split("/")[2];
@@ -43,9 +44,10 @@ const line = (tag, text, inner = []) => {
 async function showQueue() {
   await readClock();
   const items = await waiting(event);
-  queue.hidden = items.length === 0;
+  undo.tell(event, holder?.link, items, flush);
+  const soon = items.filter((item) => !item.refused && !item.aside && isOf(item, holder?.link) && leftOf(item) > 0);
   const open = mayGo(items, holder?.link);
-  const others = items.filter((item) => !item.refused && !open.includes(item));
+  const others = items.filter((item) => !item.refused && !open.includes(item) && !soon.includes(item));
   const parts = [];
   if (open.length > 0) {
     const again = line("button", "Try now");
@@ -58,22 +60,7 @@ async function showQueue() {
     const name = maker?.name;
     parts.push(line("p", `Car ${number}: ${name}'s ${deed} is not recorded. It is sent when ${name} signs in on this device again.`));
   }
-  for (const item of items.filter((item) => item.refused)) {
-    const look = line("a", `Open car ${item.number}`);
-    look.href = item.path.replace("/sign-offs", "");
-    look.className = "do";
-    const away = line("button", "Put away");
-    away.type = "button";
-    away.addEventListener("click", async () => {
-      await putAway(item);
-      showQueue();
-    });
-    const words = `Car ${item.number}: ${whose(item, holder?.link)} ${item.deed} of ${ago(item.made)} was not recorded. ${item.refused} `;
-    const note = line("div", words, [look, " ", away]);
-    note.className = "alert";
-    note.setAttribute("role", "alert");
-    parts.push(note);
-  }
+  queue.hidden = parts.length === 0;
   queue.replaceChildren(...parts);
   for (const mine of document.querySelectorAll(".waits-here")) mine.remove();
   for (const item of [...open, ...others]) {
@@ -133,6 +120,11 @@ function dress() {
 async function leave(event_) {
   event_.preventDefault();
   const form = event_.target;
+  const refused = async () => (await waiting(event)).filter((item) => item.refused).length;
+  const before = await refused();
+  // What is in its ten seconds goes first. Who has to hear that it was refused stays.
+  if ((await undo.last(event, await me())).length > 0) await flush();
+  if ((await refused()) > before) return;
   const left = (await waiting(event)).filter((item) => !item.refused && isOf(item, holder?.link));
   const out = async () => {
     const isOut = await signOut(form, () => setAside(event, holder?.link, true));
@@ -173,6 +165,8 @@ setInterval(() => {
 }, 20_000);
 showHeld();
 const own = await me();
+undo.count(event, own, flush, showQueue);
+undo.begin(event);
 if (own) await setAside(event, own, false);
 flush();
 offline().then(fetchGate);

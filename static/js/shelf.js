@@ -148,7 +148,8 @@ const files = (program) => `/static/${program}/whole`;
 export const filesAreHere = async (program) => Boolean(await caches.match(files(program)));
 
 /** Where no clock was ever heard, nothing is said to be over. */
-const hasEnded = ({ until }) => ahead !== null && until <= now();
+const isOver = (end) => ahead !== null && end <= now();
+const hasEnded = (record) => isOver(record.until);
 
 /** What is kept of a part and not over: its record, its list, the paths of its pages; null where there is nothing. */
 export async function held(part) {
@@ -212,12 +213,12 @@ export async function programs() {
   return found;
 }
 
-const UNSENT = ["area", "photo", "send", "sent", "sign-off"];
+const UNSENT = ["area", "photo", "send", "sent", "sign-off", "undone"];
 /** How long what was never sent stays where no answer has said it, in milliseconds. */
 const UNSENT_MS = 60 * 86_400_000;
 
 /** The part of a name of something that was made here: `area /my/ENTRY/areas/x`, `sign-off EVENT ID`. */
-const partOfName = (name) => partOf(name.replace(/^sign-off /, "sign-off /gate/").split(" ")[1] ?? "");
+const partOfName = (name) => partOf(name.replace(/^(sign-off|undone) /, "$1 /gate/").split(" ")[1] ?? "");
 
 /** Takes away what is over: copies of parts that have ended, and what nobody can send any more. */
 export async function sweep() {
@@ -239,8 +240,8 @@ export async function sweep() {
         heard();
         if (!cursor) return;
         const { value, key } = cursor;
-        if (hasEnded(value)) cursor.delete();
-        else if (!value.until) cursor.update({ ...value, until: ends.get(partOfName(key)) ?? now() + UNSENT_MS });
+        if (isOver(value.ends)) cursor.delete();
+        else if (!value.ends) cursor.update({ ...value, ends: ends.get(partOfName(key)) ?? now() + UNSENT_MS });
         cursor.continue();
       };
     }
@@ -255,7 +256,7 @@ export async function sweepTexts() {
     if (/^(gate|grid|owner) /.test(name) || name === "clock") localStorage.removeItem(name);
     if (!/^(kept|last) /.test(name)) continue;
     const value = JSON.parse(localStorage.getItem(name));
-    if (hasEnded(value)) localStorage.removeItem(name);
-    else if (!value.until) localStorage.setItem(name, JSON.stringify({ ...value, until: now() + UNSENT_MS }));
+    if (isOver(value.ends)) localStorage.removeItem(name);
+    else if (!value.ends) localStorage.setItem(name, JSON.stringify({ ...value, ends: now() + UNSENT_MS }));
   }
 }

@@ -3,7 +3,7 @@
 // maker's name, and of a driver's sheet nothing is told but that there is something.
 import { all } from "./keep.js";
 import { partOf } from "./shelf.js";
-import { sendAll, waiting } from "./signing.js";
+import { hurry, sendAll, waiting } from "./signing.js";
 
 const part = partOf(location.pathname);
 
@@ -14,7 +14,9 @@ function tell(lines) {
 }
 
 async function ofTheGate(event) {
-  const before = (await waiting(event)).filter((item) => !item.refused);
+  const before = await waiting(event);
+  // Nothing is undone here.
+  await hurry(before);
   const makers = new Set(before.map((item) => item.maker?.link));
   for (const link of makers) await sendAll(event, link);
   const left = await waiting(event);

@@ -68,7 +68,7 @@ async fn a_hold_from_an_ended_device_counts_and_a_clear_does_not() {
         assert_eq!(refused.json().await["title"], "This device was ended", "{end:?}");
         assert_eq!(club.board_of("27").await.0, "pending", "{end:?}");
         for nth in ["sent", "sent again"] {
-            assert_eq!(sends(&club.base, &cookie, &hold).await.status(), StatusCode::NO_CONTENT, "a hold, {nth}, {end:?}");
+            assert_eq!(sends(&club.base, &cookie, &hold).await.status(), StatusCode::CREATED, "a hold, {nth}, {end:?}");
         }
         assert_eq!(club.board_of("7").await.0, "flagged", "{end:?}");
         let history = club.history_of("7").await;
@@ -88,9 +88,9 @@ async fn a_clear_that_arrived_before_the_end_is_answered_as_before_when_it_is_se
     let holt = club.inspector("R. Holt").await;
     let cookie = holt.person.cookie(&holt.lane());
     let clear = keeps(&holt, "27", "clear").await;
-    assert_eq!(sends(&club.base, &cookie, &clear).await.status(), StatusCode::NO_CONTENT);
+    assert_eq!(sends(&club.base, &cookie, &clear).await.status(), StatusCode::CREATED);
     ends(&club, End::Device).await;
-    assert_eq!(sends(&club.base, &cookie, &clear).await.status(), StatusCode::NO_CONTENT);
+    assert_eq!(sends(&club.base, &cookie, &clear).await.status(), StatusCode::CREATED);
     assert_eq!((club.board_of("27").await.0.as_str(), club.history_of("27").await.len()), ("cleared", 2));
 }
 
@@ -222,7 +222,7 @@ async fn a_sign_off_that_says_another_maker_than_is_signed_in_is_refused_and_its
         assert_eq!(refused.json().await["title"], "This page is somebody else's", "a {deed}");
         assert_eq!(club.history_of(number).await.len(), 1, "a {deed}: nothing was recorded");
         let taken = sends(&club.base, &holt.person.cookie(&holt.lane()), &kept).await;
-        assert_eq!(taken.status(), StatusCode::NO_CONTENT, "a {deed}");
+        assert_eq!(taken.status(), StatusCode::CREATED, "a {deed}");
         assert_eq!(club.history_of(number).await[0], format!("{deed} by R. Holt (inspector)"));
         let odd = Kept { fields: vec![("maker_link".into(), "not an id".into())], path: kept.path.clone() };
         let odd = Kept { fields: [kept.fields[..3].to_vec(), odd.fields].concat(), path: odd.path };

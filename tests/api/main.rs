@@ -34,6 +34,7 @@ mod let_go;
 mod links;
 mod live;
 mod meanings;
+mod meanwhile;
 mod newer;
 mod own_tls;
 mod passes;

@@ -30,6 +30,7 @@ async fn jonas_is_held_for_a_drop_of_coolant_and_everybody_reads_why_until_he_is
         lane.types("[name=reason]", "Coolant drops from the hose at the radiator.").await;
         lane.keeps("2-reason").await;
         lane.follows(".hold").await;
+        lane.sends_now().await;
 
         clubhouse.sees(&row("12"), "flagged").await;
         clubhouse.sees(&row("12"), "held 07:00: Coolant drops").await;
@@ -47,6 +48,7 @@ async fn jonas_is_held_for_a_drop_of_coolant_and_everybody_reads_why_until_he_is
         lane.keeps("5-comes-back").await;
         lane.ticks_everything().await;
         lane.follows(".clear").await;
+        lane.sends_now().await;
         clubhouse.sees(&row("12"), "cleared").await;
         clubhouse.sees(&row("12"), "07:10, R. Holt, lane 2").await;
         clubhouse.was_not_reloaded().await;

@@ -61,6 +61,7 @@ async fn ines_types_her_sheet_is_flagged_mends_and_is_cleared_while_the_board_fo
         assert!(lane.is_enabled(".clear").await, "Clear opens when every check is made");
         lane.keeps("9-checked").await;
         lane.follows(".clear").await;
+        lane.sends_now().await;
         lane.sees("h1", "Nobody waits").await;
         lane.keeps("10-nobody-waits").await;
 

@@ -41,6 +41,12 @@ impl Browser {
 
     /// Finds a car by its number, makes the checks, and clears or holds it.
     pub async fn signs(&self, number: &str, deed: &str) {
+        self.signs_and_goes_on(number, deed).await;
+        self.sends_now().await;
+    }
+
+    /// The same, and the ten seconds in which it can be undone go on.
+    pub async fn signs_and_goes_on(&self, number: &str, deed: &str) {
         self.finds(number).await;
         if deed == "clear" {
             self.ticks_everything().await;
@@ -53,9 +59,22 @@ impl Browser {
         self.element(".find").await;
     }
 
+    /// Does not wait for the ten seconds in which what was signed can be undone.
+    pub async fn sends_now(&self) {
+        let is_told = "return document.querySelector('[data-told]')?.dataset.left !== undefined";
+        self.comes("the lane says what was signed", is_told).await;
+        let tap = "document.querySelector('.undo .now:not(:disabled)')?.click(); \
+            return document.querySelector('[data-told]').dataset.left === '0'";
+        self.comes("nothing is left to undo", tap).await;
+    }
+
     /// Nothing waits on this device any more.
     pub async fn has_sent_all(&self) {
-        self.comes("all is sent", "return document.querySelector('.queue').hidden").await;
+        self.comes(
+            "all is sent",
+            "return document.querySelector('[data-told]')?.dataset.left === '0' && document.querySelector('.queue').hidden",
+        )
+        .await;
     }
 }
 
@@ -94,17 +113,20 @@ async fn an_inspector_works_thirty_of_five_hundred_cars_without_signal_and_all_a
         assert!(bytes <= 1_000_000, "{bytes} bytes for 500 cars");
         wire.is_cut();
         for (nth, number) in numbers.iter().enumerate() {
-            phone.signs(number, if nth % 3 == 2 { "hold" } else { "clear" }).await;
+            phone.signs_and_goes_on(number, if nth % 3 == 2 { "hold" } else { "clear" }).await;
             if nth == 3 {
+                phone.sends_now().await;
                 phone.sees(".queue", "4 sign-offs wait on this device for signal").await;
                 phone.keeps("1-waiting").await;
             }
             if nth == 14 {
+                phone.sends_now().await;
                 // The phone was put away: the page is opened anew, still without signal.
                 phone.opens(&format!("{}/gate/{}", wire.base, club.event)).await;
                 phone.sees(".queue", "15 sign-offs wait").await;
             }
         }
+        phone.sends_now().await;
         phone.sees(".queue", "30 sign-offs wait").await;
         let quick = phone
             .asks(
@@ -162,14 +184,15 @@ async fn of_two_inspectors_without_signal_the_one_who_holds_wins_in_either_order
         assert_eq!(club.board_of("7").await.0, "flagged");
         wire_1.is_sound();
         one.taps(".queue button").await;
-        one.sees(".queue", "Car 7: your clear").await;
-        one.sees(".queue", "was not recorded").await;
+        one.sees("[data-told]", "Car 7: your clear").await;
+        one.sees("[data-told]", "was not recorded").await;
+        one.sees("[data-told]", "by S. Vane: Oil at car 7.").await;
         one.keeps("1-brought-back").await;
         for number in ["7", "27"] {
             assert_eq!(club.board_of(number).await.0, "flagged", "car {number}: the hold was not seen by the clear");
             assert_eq!(counts(&club.history_of(number).await, "hold"), 1);
         }
-        one.taps(".queue .alert button").await;
+        one.taps("[data-told] .alert button").await;
         one.closes().await;
         other.closes().await;
     })
@@ -213,12 +236,12 @@ async fn a_clear_given_without_signal_to_an_older_submission_is_brought_back_wit
         ines.sends(|answers| answers["pad-front"]["at"]["lf"] = 2.1.into()).await;
         wire.is_sound();
         phone.taps(".queue button").await;
-        phone.sees(".queue .alert", "Car 27: your clear").await;
-        phone.sees(".queue .alert", "Something happened to this car since you opened it").await;
+        phone.sees("[data-told] .alert", "Car 27: your clear").await;
+        phone.sees("[data-told] .alert", "A new sheet came 07:00: 1 answer changed.").await;
         phone.keeps("1-brought-back").await;
         assert_eq!(club.board_of("27").await.0, "flagged", "the newer submission has an open finding");
         assert_eq!(counts(&club.history_of("27").await, "clear"), 0);
-        phone.follows(".queue .alert a").await;
+        phone.follows("[data-told] .alert a").await;
         phone.sees(".hand", "2.1 mm").await;
         phone.closes().await;
     })
@@ -242,6 +265,7 @@ async fn an_inspector_who_holds_and_then_clears_without_signal_has_cleared(kind:
         phone.keeps("1-mine").await;
         phone.ticks_everything().await;
         phone.follows(".clear").await;
+        phone.sends_now().await;
         phone.sees(".queue", "2 sign-offs wait").await;
         wire.is_sound();
         phone.taps(".queue button").await;
@@ -303,10 +327,11 @@ async fn a_hold_with_a_photo_taken_without_signal_arrives_with_its_photo(kind: K
         phone.taps(".hold").await;
         let input = phone.element("[data-photos] input").await;
         input.send_keys(&file.display().to_string()).await.expect("a photo is taken");
-        phone.sees("[data-photos] ul", "1 photo goes with it").await;
+        phone.sees("[data-count]", "1 photo goes with it").await;
         phone.types("[name=reason]", "Oil, see the photo.").await;
         phone.keeps("1-photo").await;
         phone.follows(".hold").await;
+        phone.sends_now().await;
         phone.sees(".queue", "1 sign-off waits").await;
         // The battery was dead for a while: what is kept is kept.
         phone.opens(&format!("{}{}", wire.base, holt.lane())).await;

@@ -32,6 +32,7 @@ mod pictures;
 mod shelf;
 mod sizes;
 mod slow_phone;
+mod told;
 mod two_browsers;
 mod typing;
 mod updates;

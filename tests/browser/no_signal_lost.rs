@@ -32,7 +32,6 @@ async fn a_photo_taken_without_signal_is_made_smaller_waits_and_is_there_once_th
         opens_area(&phone, "papers").await;
         let input = phone.element("#photo-photos input[type=file]").await;
         phone.done(input.send_keys(&file.display().to_string()).await, "choosing a photo");
-        phone.taps("#photo-photos button").await;
         phone.sees("#photos figure", "waits").await;
         phone.sees(".queue", "1 photo waits for signal").await;
         phone.keeps("1-waits").await;

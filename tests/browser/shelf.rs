@@ -158,6 +158,7 @@ async fn a_full_phone_shows_what_the_server_says_and_swallows_no_sign_off() {
             try { localStorage.setItem('filler ' + n, 'x'.repeat(size)); } catch { size >>= 1; } return true";
         phone.asks(fills).await;
         phone.signs("27", "hold").await;
+        phone.sees(".signed", "no room to keep it, so it was sent at once, without Undo").await;
         assert_eq!(club.history_of("27").await[0], "hold by R. Holt (inspector)");
         // And where that fails too, it is said, and nothing typed is lost.
         wire.is_cut();

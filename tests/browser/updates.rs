@@ -54,6 +54,7 @@ async fn a_phone_goes_through_two_new_versions_and_no_kept_page_is_stranded() {
         phone.finds("27").await;
         phone.ticks_everything().await;
         phone.follows(".clear").await;
+        phone.sends_now().await;
         phone.sees(".queue", "1 sign-off waits on this device for signal").await;
         phone.opens("about:blank").await;
 

@@ -1,7 +1,7 @@
 //! One car at the gate: what matters first, then clear or hold.
 
-use super::at_the_gate;
 use super::open_items::{ClosingTyped, OpenItem, open_items, sign_off_of};
+use super::{at_the_gate, meanwhile};
 use crate::acts::Refusal;
 use crate::acts::gate_photo;
 use crate::acts::house::KnownEvent;
@@ -24,6 +24,7 @@ use crate::web::page::{Clock, Page, count, id_list, render};
 use crate::web::session::Who;
 use crate::web::telling::{Line, answers_of, lines_of};
 use askama::Template;
+use axum::Json;
 use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, State};
 use axum::http::{HeaderMap, StatusCode};
@@ -201,10 +202,12 @@ pub(super) async fn sign_off(
     };
     let closing = ClosingTyped::of(&form);
     let given = sign_off_of(&form, clear, &closing)?;
+    let record = given.id;
     let by_script = asks_for_json(&headers);
     let refusal = match sign_off::sign_off(&web.house, &actor, id, given).await {
-        Ok(_) if by_script => return Ok(StatusCode::NO_CONTENT.into_response()),
+        Ok(_) if by_script => return recorded(&web, &known, id, record).await,
         Ok(_) => return Ok(Redirect::to(&format!("/gate/{event}")).into_response()),
+        Err(Refusal::WentOn(happened)) if by_script => return Err(meanwhile::fault(&happened, &Clock::of(&known.event))),
         // The car's page is for those who are let in.
         Err(refusal) if by_script || actor.admission == Admission::Ended => return Err(refusal.into()),
         Err(refusal) => refusal,
@@ -212,13 +215,11 @@ pub(super) async fn sign_off(
     let (by_hand, reason) = (form.ticked("by-hand-"), form.text("reason").to_owned());
     let mut typed = Typed { closing, by_hand, reason, ..Typed::default() };
     let status = match refusal {
-        Refusal::Stale => {
+        Refusal::WentOn(happened) => {
             // What was seen put right belonged to what was shown then; a hand that felt a wheel nut did feel it.
             typed.closing = ClosingTyped::default();
-            typed.message = Some(
-                "This car's history went on since you opened it. Nothing was recorded. Below is how it stands now: look again."
-                    .into(),
-            );
+            let happened = meanwhile::told(&happened, &Clock::of(&known.event));
+            typed.message = Some(format!("{happened} Nothing was recorded. Below is how it stands now: look again."));
             StatusCode::CONFLICT
         }
         Refusal::Fields(troubles) => {
@@ -238,6 +239,18 @@ pub(super) async fn sign_off(
     };
     let state = state::read(&web.house, &known, id, &units).await?;
     Ok((status, Html(page(&web, &actor, (&known, &state), typed, &units).render()?)).into_response())
+}
+
+/// What a script hears of a sign-off that is recorded.
+#[derive(serde::Serialize)]
+struct Recorded {
+    /// When it arrived, as the event's clocks show it. The second sending hears the time of the first.
+    at: String,
+}
+
+async fn recorded(web: &Web, known: &KnownEvent, entry: Uuid, record: Uuid) -> Result<Response, Fault> {
+    let at = sign_off::recorded_at(&web.house, entry, record).await?.unwrap_or_else(|| web.house.now());
+    Ok((StatusCode::CREATED, Json(Recorded { at: Clock::of(&known.event).at(&at) })).into_response())
 }
 
 /// Whether the page has a place for a field's trouble.

@@ -2,6 +2,7 @@
 
 mod car;
 mod lane;
+mod meanwhile;
 mod open_items;
 mod pages;
 
