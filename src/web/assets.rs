@@ -17,9 +17,34 @@ use std::sync::LazyLock;
 #[exclude = "*.md"]
 struct Files;
 
-struct Asset {
+/// A file plain, and packed in the two ways that browsers unpack: the tighter one they take over https and from the machine itself.
+struct Packed {
     plain: Vec<u8>,
-    packed: Option<Vec<u8>>,
+    gzip: Option<Vec<u8>>,
+    brotli: Option<Vec<u8>>,
+}
+
+impl Packed {
+    fn new(plain: Vec<u8>) -> Packed {
+        Packed { gzip: Some(pack(&plain, Compression::best())), brotli: pack_tightly(&plain), plain }
+    }
+
+    fn plain(plain: Vec<u8>) -> Packed {
+        Packed { plain, gzip: None, brotli: None }
+    }
+
+    /// The bytes for a browser, with the name of how they are packed.
+    fn as_taken(&self, headers: &HeaderMap) -> (&[u8], Option<&'static str>) {
+        match (&self.brotli, &self.gzip) {
+            (Some(brotli), _) if takes(headers, "br") => (brotli, Some("br")),
+            (_, Some(gzip)) if takes_gzip(headers) => (gzip, Some("gzip")),
+            _ => (&self.plain, None),
+        }
+    }
+}
+
+struct Asset {
+    file: Packed,
     kind: &'static str,
 }
 
@@ -40,8 +65,8 @@ static ASSETS: LazyLock<Assets> = LazyLock::new(|| {
         digest.update(&file.data);
         let kind = kind_of(&path);
         let plain = if path.starts_with("js/") { without_comments(&file.data) } else { file.data.into_owned() };
-        let packed = (!path.ends_with(".woff2")).then(|| pack(&plain, Compression::best()));
-        by_path.insert(path, Asset { plain, packed, kind });
+        let file = if path.ends_with(".woff2") { Packed::plain(plain) } else { Packed::new(plain) };
+        by_path.insert(path, Asset { file, kind });
     }
     let version = digest.finalize()[..6].iter().map(|byte| format!("{byte:02x}")).collect();
     Assets { version, by_path }
@@ -84,9 +109,33 @@ pub(super) fn pack(bytes: &[u8], level: Compression) -> Vec<u8> {
     encoder.finish().unwrap_or_default()
 }
 
+/// As tightly as brotli can (quality 11, a window of 4 MB), for what is packed once.
+fn pack_tightly(bytes: &[u8]) -> Option<Vec<u8>> {
+    let mut packed = Vec::new();
+    let mut writer = brotli::CompressorWriter::new(&mut packed, 4096, 11, 22);
+    writer.write_all(bytes).ok()?;
+    drop(writer);
+    Some(packed)
+}
+
+fn takes(headers: &HeaderMap, coding: &str) -> bool {
+    let accepted = headers.get(header::ACCEPT_ENCODING).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    accepted.split(',').any(|one| one.trim() == coding || one.trim().starts_with(&format!("{coding};q=1")))
+}
+
 /// Whether the browser takes gzip.
 pub(super) fn takes_gzip(headers: &HeaderMap) -> bool {
     headers.get(header::ACCEPT_ENCODING).and_then(|value| value.to_str().ok()).is_some_and(|value| value.contains("gzip"))
+}
+
+/// An answer with a file as this browser takes it.
+fn answer<const N: usize>(file: &'static Packed, headers: &HeaderMap, common: [(header::HeaderName, &'static str); N]) -> Response {
+    let (bytes, coding) = file.as_taken(headers);
+    let mut response = (common, [(header::VARY, "accept-encoding")], bytes).into_response();
+    if let Some(coding) = coding {
+        response.headers_mut().insert(header::CONTENT_ENCODING, header::HeaderValue::from_static(coding));
+    }
+    response
 }
 
 /// What the pages need that work without signal; readers of codes come when they are asked for.
@@ -97,13 +146,14 @@ fn is_for_every_page(path: &str) -> bool {
 
 /// The worker that serves pages without signal. It stands at the root, for it may serve only what lies beneath it, and knows the
 /// version it belongs to: a new program brings a new worker.
-static WORKER: LazyLock<String> = LazyLock::new(|| {
+static WORKER: LazyLock<Packed> = LazyLock::new(|| {
     let mut paths: Vec<&str> = ASSETS.by_path.keys().map(String::as_str).filter(|path| is_for_every_page(path)).collect();
     paths.sort();
     let urls: Vec<String> = paths.into_iter().map(|path| format!("\"{}\"", url(path))).collect();
-    let script = |path| ASSETS.by_path.get(path).map(|file| String::from_utf8_lossy(&file.plain)).unwrap_or_default();
+    let script = |path| ASSETS.by_path.get(path).map(|file| String::from_utf8_lossy(&file.file.plain)).unwrap_or_default();
     let parts = ["js/keep.js", "js/shelf.js", "js/sw.js"].map(|path| as_plain_script(&script(path)));
-    format!("const VERSION = \"{}\";\nconst ASSETS = [{}];\n{}", ASSETS.version, urls.join(", "), parts.concat())
+    let code = format!("const VERSION = \"{}\";\nconst ASSETS = [{}];\n{}", ASSETS.version, urls.join(", "), parts.concat());
+    Packed::new(code.into_bytes())
 });
 
 /// A module's lines without its imports and exports: workers and pages share the shelf, and not every browser has modules in a
@@ -113,15 +163,9 @@ fn as_plain_script(module: &str) -> String {
     lines.map(|line| format!("{}\n", line.strip_prefix("export ").unwrap_or(line))).collect()
 }
 
-static PACKED_WORKER: LazyLock<Vec<u8>> = LazyLock::new(|| pack(WORKER.as_bytes(), Compression::best()));
-
 async fn service_worker(headers: HeaderMap) -> Response {
     let kind = (header::CONTENT_TYPE, "text/javascript; charset=utf-8");
-    let common = [kind, (header::CACHE_CONTROL, "no-cache"), (header::VARY, "accept-encoding")];
-    if takes_gzip(&headers) {
-        return (common, [(header::CONTENT_ENCODING, "gzip")], PACKED_WORKER.as_slice()).into_response();
-    }
-    (common, WORKER.as_str()).into_response()
+    answer(&WORKER, &headers, [kind, (header::CACHE_CONTROL, "no-cache")])
 }
 
 /// The version of the whole set.
@@ -153,11 +197,7 @@ async fn asset(Path((version, path)): Path<(String, String)>, headers: HeaderMap
         return StatusCode::GONE.into_response();
     }
     let keep = "public, max-age=31536000, immutable";
-    let common = [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, keep), (header::VARY, "accept-encoding")];
-    let mut response = match &asset.packed {
-        Some(packed) if takes_gzip(&headers) => (common, [(header::CONTENT_ENCODING, "gzip")], packed.as_slice()).into_response(),
-        _ => (common, asset.plain.as_slice()).into_response(),
-    };
+    let mut response = answer(&asset.file, &headers, [(header::CONTENT_TYPE, asset.kind), (header::CACHE_CONTROL, keep)]);
     if is_part_of_a_page(&path) {
         response.extensions_mut().insert(PartOfAPage);
     }

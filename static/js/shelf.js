@@ -240,8 +240,9 @@ export async function sweep() {
         heard();
         if (!cursor) return;
         const { value, key } = cursor;
-        if (isOver(value.ends)) cursor.delete();
-        else if (!value.ends) cursor.update({ ...value, ends: ends.get(partOfName(key)) ?? now() + UNSENT_MS });
+        const end = value.ends ?? ends.get(partOfName(key)) ?? now() + UNSENT_MS;
+        if (isOver(end)) cursor.delete();
+        else if (!value.ends) cursor.update({ ...value, ends: end });
         cursor.continue();
       };
     }

@@ -58,6 +58,12 @@ export async function keep(item) {
   return !isFleeting(nameOf(item));
 }
 
+/** Changes one that is kept, and nothing else of it: the worker and other tabs change it too. */
+async function alter(item, more) {
+  await change(nameOf(item), (kept) => kept && { ...kept, ...more });
+  tabs?.postMessage({});
+}
+
 export async function putAway(item) {
   await drop(nameOf(item));
   await drop(undoneName(item));
@@ -180,7 +186,7 @@ async function unsent(item, answer) {
   if (answer.status === 401) return "waits";
   if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return "waits";
   const said = await answer.json().catch(() => ({}));
-  await keep({ ...item, refused: said.error ?? "The server did not take it." });
+  await alter(item, { refused: said.error ?? "The server did not take it." });
   return "refused";
 }
 
@@ -193,7 +199,7 @@ async function passOver(refused, items) {
     const fields = new URLSearchParams(item.fields);
     fields.set("seen", seenBy(refused));
     item.fields = fields.toString();
-    await keep(item);
+    await alter(item, { fields: item.fields });
   }
 }
 
@@ -203,7 +209,7 @@ export const mayGo = (items, link) =>
 
 /** Signed out or in again: what waits of this person is left here until they come back, or goes on. */
 export async function setAside(event, link, aside) {
-  for (const item of (await waiting(event)).filter((item) => item.maker?.link === link)) await keep({ ...item, aside });
+  for (const item of (await waiting(event)).filter((item) => item.maker?.link === link)) await alter(item, { aside });
 }
 
 /** From here on it is on its way. Gives null where it was undone in another tab meanwhile. */
