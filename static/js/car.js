@@ -212,6 +212,10 @@ async function restore() {
   words.hidden = false;
 }
 
+const me = async () => ((await isAnothers()) ? undefined : holder?.link);
+const sends = async () => sendAll(event, await me());
+// Before anything is waited for: a phone may go into a pocket at once. Whose turn it is, the server asks too.
+countSeconds(event, holder?.link, sends, showMine);
 tellWhenOld(old);
 if (await isAnothers()) anothers();
 count();
@@ -221,9 +225,7 @@ setInterval(showMine, 20_000);
 await restore();
 count();
 await first;
-const me = async () => ((await isAnothers()) ? undefined : holder?.link);
-const sends = async () => sendAll(event, await me());
-countSeconds(event, await me(), sends, showMine).then(sends);
+sends();
 hearTabs(async () => {
   const other = (await mine()).find((item) => isOf(item, holder?.link) && !shown.has(item.id));
   if (other && !form.getAttribute("aria-busy")) inAnotherTab(other);

@@ -47,8 +47,8 @@ export function storeOf(database) {
 }
 
 /** What was made here and not sent yet: apart from copies of pages, whose writing may take a while. */
-const { opened, within } = storeOf("witnessmark");
-export { within };
+const { opened, within: withinUnsent } = storeOf("witnessmark");
+export { withinUnsent };
 
 /** Whether files can be kept: local storage holds texts only. */
 export const keepsFiles = opened.then((db) => db !== null);
@@ -98,7 +98,7 @@ export async function change(key, to) {
     };
   };
   // Full, or dumb: local storage has room of its own.
-  const done = await within("readwrite", turn).catch(() => null);
+  const done = await withinUnsent("readwrite", turn).catch(() => null);
   if (done) {
     texts.write(key, null);
     return done.value;
@@ -119,7 +119,7 @@ async function stands(key) {
       said.value = target.result ?? null;
     };
   };
-  return (await within("readonly", look).catch(() => null))?.value ?? null;
+  return (await withinUnsent("readonly", look).catch(() => null))?.value ?? null;
 }
 
 /** All that is kept under names that begin so, in the order of the names. */
@@ -133,7 +133,7 @@ export async function all(begin) {
     };
     store.getAll(range).onsuccess = ({ target }) => (said.values = target.result);
   };
-  const { keys = [], values } = (await within("readonly", look).catch(() => null)) ?? {};
+  const { keys = [], values } = (await withinUnsent("readonly", look).catch(() => null)) ?? {};
   keys.forEach((key, at) => found.set(key, values[at]));
   // What the database had no room for is the newer.
   for (const key of texts.names()) if (key.startsWith(begin)) found.set(key, texts.read(key));

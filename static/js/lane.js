@@ -163,10 +163,11 @@ setInterval(() => {
   showAge();
   flush();
 }, 20_000);
+// Before anything is waited for: a phone may go into a pocket at once. Whose turn it is, the server asks too.
+undo.count(event, holder?.link, flush, showQueue);
+undo.begin(event);
 showHeld();
 const own = await me();
-undo.count(event, own, flush, showQueue);
-undo.begin(event);
 if (own) await setAside(event, own, false);
 flush();
 offline().then(fetchGate);

@@ -4,7 +4,7 @@
 // A part has one record: whose it is (the link), until when copies of pages and lists may stay here, until when what was never
 // sent may, and up to which mark the pages are whole. Pages and record change in one transaction, so neither outlives the other,
 // and `forget` takes both. Where another person's answer comes, all that the person before left of that part goes first.
-import { get, put, storeOf, within as withinUnsent } from "./keep.js";
+import { get, put, storeOf, withinUnsent } from "./keep.js";
 
 const { within: onShelf } = storeOf("witnessmark shelf");
 

@@ -42,6 +42,8 @@ impl Browser {
     async fn comes_to_the_lane(&self, club: &Club, name: &str) {
         self.comes_in_at_the_gate(&club.inspector(name).await).await;
         self.sees("h1", "gate").await;
+        // By then it has heard the server's clock.
+        self.sees("[data-held]", "cars on this phone").await;
     }
 }
 
@@ -232,6 +234,8 @@ async fn a_clear_that_is_refused_says_at_the_top_of_the_lane_who_held_the_car() 
         phone.signs_and_looks("27", "clear").await;
         vane.holds("27", "oil on the sill").await;
         phone.asks("scrollTo(0, 9999)").await;
+        // It goes after its ten seconds.
+        tokio::time::sleep(Duration::from_secs(5)).await;
         phone.sees("[data-told] .alert", "Held 07:42 by S. Vane, lane 3: oil on the sill.").await;
         phone.sees("[data-told] .alert", "Car 27: your clear").await;
         let top = "const box = document.querySelector('[data-told] .alert').getBoundingClientRect(); \
