@@ -22,15 +22,17 @@ export function tagOf(answer) {
 
 // A phone's clock may be hours or years off, and is only trusted to go on evenly: what counts is how far the server's was ahead
 // when an answer came last. A page and the worker each tell it by their own clock; a page that has heard none takes the worker's
-// word.
+// word on what is over.
 const WORKERS = "clock of the worker";
 const CLOCK = typeof document === "undefined" ? WORKERS : "clock";
 let ahead = null;
+let workers = null;
 
 /** Resolves once the clock that was heard last is known. */
 export async function readClock() {
   if (ahead !== null) return;
-  const kept = (await get(CLOCK)) ?? (await get(WORKERS));
+  const kept = await get(CLOCK);
+  workers = (await get(WORKERS))?.ahead ?? null;
   ahead ??= kept?.ahead ?? null;
 }
 
@@ -148,7 +150,7 @@ const files = (program) => `/static/${program}/whole`;
 export const filesAreHere = async (program) => Boolean(await caches.match(files(program)));
 
 /** Where no clock was ever heard, nothing is said to be over. */
-const isOver = (end) => ahead !== null && end <= now();
+const isOver = (end) => (ahead ?? workers) !== null && end <= Date.now() + (ahead ?? workers);
 const hasEnded = (record) => isOver(record.until);
 
 /** What is kept of a part and not over: its record, its list, the paths of its pages; null where there is nothing. */
