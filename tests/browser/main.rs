@@ -9,6 +9,9 @@
 mod club;
 
 mod browser;
+#[path = "../faults/dice.rs"]
+#[allow(dead_code, reason = "every test binary throws its own part of the dice")]
+mod dice;
 mod hands;
 mod kept;
 mod measure;
@@ -18,12 +21,16 @@ mod wire;
 
 mod a_car_is_held;
 mod a_car_is_mended;
+mod changing_hands;
 mod coming_in;
+mod drivers_cuts;
+mod full_phone;
 mod garage;
 mod garage_again;
 mod gate_offline;
 mod grid;
 mod legible;
+mod let_go;
 mod live;
 mod no_signal_driver;
 mod no_signal_lost;
