@@ -14,7 +14,7 @@ async fn is_full(phone: &Browser, base: &str) {
 
 /// Nothing more can be kept in local storage either.
 const FILLS: &str = "for (let size = 1 << 22, n = 0; size > 0; n += 1) \
-    try { localStorage.setItem('filler ' + n, 'x'.repeat(size)); } catch { size >>= 1; } return true";
+    try { localStorage.setItem('filler ' + Date.now() + n, 'x'.repeat(size)); } catch { size >>= 1; } return true";
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_drivers_full_phone_sends_all_with_signal_and_says_what_it_cannot_keep_without() {
@@ -89,6 +89,7 @@ async fn a_drivers_full_phone_sends_all_with_signal_and_says_what_it_cannot_keep
         phone.opens(&format!("{}{}", wire.base, ines.home())).await;
         phone.sees(".send .go", "Send again").await;
         wire.is_cut();
+        phone.asks(FILLS).await;
         phone.taps(".send .go").await;
         phone.sees(".queue", "no room to keep").await;
         phone.keeps("2-not-sent").await;
