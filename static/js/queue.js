@@ -39,7 +39,8 @@ export const landed = (async () => {
   for (const name of names) {
     const begun = JSON.parse(localStorage.getItem(name));
     // A battery that dies may bring back what local storage had before: what was typed since counts.
-    const join = (kept) => (kept?.at > begun.at ? kept : { ...begun, ...kept, now: begun.now, at: begun.at, clean: false, why: null });
+    const { now, at } = begun;
+    const join = (kept) => (kept?.at > at ? kept : { ...begun, ...kept, now, at, clean: false, why: null });
     await change(areaKey(begun.path), join);
     localStorage.removeItem(name);
   }

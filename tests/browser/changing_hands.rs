@@ -67,7 +67,8 @@ impl Shared<'_> {
         let can_be_undone = !sends && self.dice.once_in(3);
         let script = format!(
             "const id = keep.newId(); const fields = new URLSearchParams({fields}); const seen = {seen}; \
-             const more = {{ id, maker_link: '{link}', deed: '{deed}', made_at: new Date().toISOString(), ...(seen && {{ seen }}) }}; \
+             const more = {{ id, maker_link: '{link}', deed: '{deed}', made_at: new Date().toISOString(), \
+                ...(seen && {{ seen }}) }}; \
              for (const [name, value] of Object.entries(more)) fields.set(name, value); \
              const item = {{ id, path: '/gate/{event}/entries/{entry}/sign-offs', number: '{number}', deed: '{deed}', \
                 made: Date.now(), maker: {{ link: '{link}', name: '{name}' }}, ...({can_be_undone} && own.fromNow()), \
@@ -199,12 +200,12 @@ async fn two_hundred_cuts_while_the_phone_changes_hands_record_each_sign_off_onc
         }
         // Each comes in once more, in signal. Nobody taps anything.
         let waits = all.waits(None).await;
-        for next in 0..NAMES.len() {
+        for (next, name) in NAMES.iter().enumerate() {
             all.wire.is_sound();
             all.comes_in(next).await;
             let end = Instant::now() + Duration::from_secs(40);
             while all.waits(Some(next)).await > 0 {
-                assert!(Instant::now() < end, "what waits of {} is not sent", NAMES[next]);
+                assert!(Instant::now() < end, "what waits of {name} is not sent");
                 tokio::time::sleep(Duration::from_millis(100)).await;
             }
         }

@@ -119,7 +119,8 @@ impl Phone {
         let id = self.dice.id().to_string();
         let script = format!(
             "const waits = await keep.get(queue.sendKey); if (waits) return waits.id === '{id}'; \
-             const form = document.querySelector('form[data-send]') ?? document.querySelector('[data-send-later]').content.firstChild; \
+             const later = document.querySelector('[data-send-later]')?.content.firstChild; \
+             const form = document.querySelector('form[data-send]') ?? later; \
              await keep.put(queue.sendKey, {{ id: '{id}', seen: form.elements.seen.value, edition: form.elements.edition.value, \
                 made_at: new Date().toISOString() }}); \
              queue.flush(true); return true"

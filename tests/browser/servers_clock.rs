@@ -28,6 +28,13 @@ fn starts(database: &Path, off: &str, listen: &str) -> Server {
     Server::start_as(command)
 }
 
+/// Today, by a clock that is so many days off.
+#[expect(clippy::disallowed_methods, reason = "the machine's clock is what the server's is off from")]
+fn day_by_the_server(days: i64) -> Date {
+    let now = SystemTime::now().duration_since(UNIX_EPOCH).expect("a time").as_secs() as i64;
+    Timestamp::from_second(now + days * 86_400).expect("a time").to_zoned_datetime(TimeZone::UTC).date()
+}
+
 /// An event today by the server's clock with one car, whose sheet is sent. Gives the organizer, the event and the car's page.
 async fn a_day(server: &Server, day: Date) -> (Person, String, String) {
     let organizer = Person::come_in(&server.base, &server.first_secret()).await;
@@ -70,9 +77,7 @@ async fn is_told_by_the_servers_clock(days: i64) {
     let folder = tempfile::TempDir::new().expect("a folder");
     let database = folder.path().join("club.sqlite");
     let server = starts(&database, &off, "127.0.0.1:0");
-    let now = SystemTime::now().duration_since(UNIX_EPOCH).expect("a time").as_secs() as i64;
-    let by_the_server = Timestamp::from_second(now + days * 86_400).expect("a time");
-    let day = by_the_server.to_zoned_datetime(TimeZone::UTC).date();
+    let day = day_by_the_server(days);
     let (organizer, event, car) = a_day(&server, day).await;
     let wire = Wire::to(&server.base).await;
     let lane = format!("{}/gate/{event}", wire.base);
