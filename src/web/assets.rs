@@ -129,7 +129,11 @@ pub(super) fn takes_gzip(headers: &HeaderMap) -> bool {
 }
 
 /// An answer with a file as this browser takes it.
-fn answer<const N: usize>(file: &'static Packed, headers: &HeaderMap, common: [(header::HeaderName, &'static str); N]) -> Response {
+fn answer<const N: usize>(
+    file: &'static Packed,
+    headers: &HeaderMap,
+    common: [(header::HeaderName, &'static str); N],
+) -> Response {
     let (bytes, coding) = file.as_taken(headers);
     let mut response = (common, [(header::VARY, "accept-encoding")], bytes).into_response();
     if let Some(coding) = coding {

@@ -162,10 +162,8 @@ pub fn router(web: Web) -> Router {
 
 async fn headers(is_https: bool, request: axum::extract::Request, next: Next) -> Response {
     let mut response = next.run(request).await;
-    let all = [
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
-    ];
+    let all =
+        [(header::X_CONTENT_TYPE_OPTIONS, "nosniff"), (HeaderName::from_static("cross-origin-resource-policy"), "same-origin")];
     // They speak of what a document or a worker may do. A phone on a bad line loads a dozen files that are neither.
     let of_a_document = [
         (header::CONTENT_SECURITY_POLICY, POLICY),

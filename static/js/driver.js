@@ -59,7 +59,8 @@ async function keepAll() {
   await offline([...new Set([...(await missing()), ...[...marks.keys()].filter((path) => !isFresh(path))])]);
   for (let look = 0; look < 60; look += 1) {
     if (!(await missing()).length) {
-      await note(entry, { of, marks: Object.fromEntries(marks) });
+      // Without room for the note all is fetched once more, the next time.
+      await note(entry, { of, marks: Object.fromEntries(marks) }).catch(() => {});
       document.querySelector("[data-ready]").hidden = false;
       return;
     }

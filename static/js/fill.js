@@ -1,8 +1,8 @@
 // Filling in an area: every keystroke is kept on this device at once and on the server soon after, and the verdict comes back.
 // Without this script the buttons do the same.
-import { change, drop, get } from "./keep.js";
+import { change, drop, get, isFleeting } from "./keep.js";
 import { photos } from "./photos.js";
-import { areaKey, begin, entry, flush, go, keepLast, landed, show } from "./queue.js";
+import { areaKey, begin, entry, flush, go, holdsOnlyHere, keepLast, landed, show } from "./queue.js";
 import { askWhatFollows } from "./when.js";
 
 const form = document.querySelector("[data-fill]");
@@ -19,7 +19,8 @@ const itemOf = (name) => document.getElementById(name.split(".")[0]);
 const made = form.cloneNode(true);
 made.reset();
 const asMade = new URLSearchParams(fields(made)).toString();
-const early = fields().filter(([name, value]) => !new URLSearchParams(asMade).getAll(name).includes(value));
+const typedHere = () => fields().filter(([name, value]) => !new URLSearchParams(asMade).getAll(name).includes(value));
+let early = [];
 let due = null;
 let writing = null;
 let wanted = false;
@@ -62,7 +63,8 @@ function fillIn(typed) {
 const lineOf = (className, textContent) => Object.assign(document.createElement("p"), { className, textContent });
 
 function markAsKept(item, isSent = false) {
-  const words = isSent ? "Sent." : "Kept on this device, not sent yet.";
+  const where = isFleeting(key) ? "No room to keep it on this device: stay on this page." : "Kept on this device, not sent yet.";
+  const words = isSent ? "Sent." : where;
   item.querySelector("[data-verdict]")?.replaceChildren(lineOf("found kept-here", `${words} It is judged when there is signal.`));
 }
 
@@ -123,7 +125,7 @@ function keepHere(always = false) {
         const after = await change(key, (kept) => {
           const now = kept ? meet(kept.now) : body();
           if (!force && (kept?.now ?? asMade) === now) return kept;
-          return { ...(kept ?? begun()), now, clean: false, why: null };
+          return { ...(kept ?? begun()), now, at: Date.now(), clean: false, why: null };
         });
         written = agreed = after?.now ?? asMade;
         tabs?.postMessage({ now: written });
@@ -146,6 +148,8 @@ function soon(wait) {
 const ready = (async () => {
   await landed;
   const kept = await get(key);
+  // Up to here: what is kept goes into the fields now, and a thumb does not wait for a database.
+  early = typedHere();
   askWhatFollows();
   if (!kept) return;
   // A page that was kept for times without signal may be older than what this device has had the server take since.
@@ -225,9 +229,9 @@ async function leave(then) {
     } else go(to);
     return;
   }
-  const canGoOn = navigator.serviceWorker?.controller && then !== "stay";
+  await show(true);
+  const canGoOn = navigator.serviceWorker?.controller && then !== "stay" && !holdsOnlyHere();
   if (canGoOn) go(form.dataset.onward);
-  else await show(true);
 }
 
 form.addEventListener("submit", (event) => {

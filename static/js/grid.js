@@ -132,7 +132,8 @@ if (navigator.mediaDevices?.getUserMedia) {
 const number = new URLSearchParams(location.search).get("number");
 if (number) asked = { number: number.trim().toUpperCase() };
 refresh();
-hear(main.dataset.live, refresh, (open) => open || show());
+// A stream that breaks may mean that this device was ended.
+hear(main.dataset.live, refresh, (open) => open || refresh());
 // The age of the news goes on while nothing else does.
 setInterval(show, 20_000);
 // Where nothing happens nothing is told: that it is still so is asked for, well before the list is too old.

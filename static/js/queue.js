@@ -2,7 +2,7 @@
 // server has said that it has it, and the page says how much waits.
 //
 // The server knows what it has: an area by its content, photo and sheet by the device's id. So all may be sent again.
-import { all, change, drop, put } from "./keep.js";
+import { all, change, drop, isFleeting, put } from "./keep.js";
 
 const box = document.querySelector("[data-queue]");
 /** The address of the driver's sheet: `/my/...`. */
@@ -22,7 +22,7 @@ const last = (path) => `last ${path}`;
 
 export function keepLast(path, begun) {
   try {
-    localStorage.setItem(last(path), JSON.stringify(begun));
+    localStorage.setItem(last(path), JSON.stringify({ ...begun, at: Date.now() }));
   } catch {
     // A browser without local storage loses what was typed within the last moment before a page is left.
   }
@@ -38,13 +38,23 @@ export const landed = (async () => {
   }
   for (const name of names) {
     const begun = JSON.parse(localStorage.getItem(name));
-    await change(areaKey(begun.path), (kept) => ({ ...begun, ...kept, now: begun.now, clean: false, why: null }));
+    // A battery that dies may bring back what local storage had before: what was typed since counts.
+    const { now, at } = begun;
+    const join = (kept) => (kept?.at > at ? kept : { ...begun, ...kept, now, at, clean: false, why: null });
+    await change(areaKey(begun.path), join);
     localStorage.removeItem(name);
   }
 })();
 
 let isLeft = false;
-addEventListener("beforeunload", () => (isLeft = true));
+/** Whether something waits that no store had room for: it is gone with this page. */
+let isOnlyHere = false;
+export const holdsOnlyHere = () => isOnlyHere;
+addEventListener("beforeunload", (event) => {
+  // The browser asks; whoever stays goes on as before.
+  if (isOnlyHere) event.preventDefault();
+  else isLeft = true;
+});
 
 /** Goes on by itself, but never against the person: who has tapped on something else is on the way there. */
 export function go(to) {
@@ -236,13 +246,18 @@ function line(words, link = null) {
 export async function show(slow = false) {
   const { areas, photos, send, notes } = await waiting();
   const lines = [];
+  const keys = [...areas.map((area) => areaKey(area.path)), ...photos.map((photo) => `photo ${entry} ${photo.id}`)];
+  const noRoom = "This device has no room to keep it: stay on this page until it is sent.";
+  isOnlyHere = [...keys, ...(send ? [sendKey] : [])].some(isFleeting);
   const still = [...areas, ...photos].filter((one) => !one.why && !one.both);
   if (send?.why) lines.push(line(`Not sent: ${send.why}`, send.mend ?? { href: entry, name: "Open the sheet" }));
+  else if (send && isFleeting(sendKey)) lines.push(line(`Not sent yet. ${noRoom}`));
   else if (send) lines.push(line("Not sent yet: the sheet goes to the gate when there is signal, with the answers as they are then."));
   const parts = [...count(still.filter((one) => one.path).length, "area"), ...count(still.filter((one) => one.id).length, "photo")];
   if (parts.length && (failed || slow || send)) {
     const many = still.length > 1;
-    lines.push(line(`${parts.join(" and ")} ${many ? "wait" : "waits"} for signal. Kept on this device, not sent yet.`));
+    const where = keys.some(isFleeting) ? noRoom : "Kept on this device, not sent yet.";
+    lines.push(line(`${parts.join(" and ")} ${many ? "wait" : "waits"} for signal. ${where}`));
   }
   for (const area of areas.filter((one) => one.both)) {
     lines.push(line(`${area.name}: typed on another device too (${area.both.join(", ")}).`, { href: area.path, name: "Choose" }));

@@ -79,7 +79,7 @@ impl Browser {
 }
 
 /// Every driver of the event sends a whole sheet of a sound car.
-async fn everybody_sends(club: &Club) {
+pub async fn everybody_sends(club: &Club) {
     let house = &club.house;
     let cookie = club.organizer.cookie("/club");
     let organizer = house.actor(cookie.trim_start_matches("witnessmark=")).await.expect("an answer").expect("the organizer");

@@ -41,6 +41,8 @@ enum State {
     AnswersLost,
     /// The next thing that is sent does not get through; what comes after it does.
     NextPostWaits,
+    /// Nothing that is asked for or sent gets through; no connection breaks.
+    AllWaits,
     Cut,
 }
 
@@ -137,6 +139,11 @@ impl Wire {
         self.state.send_replace(State::NextPostWaits);
     }
 
+    /// Whatever is asked for or sent waits until the wire is sound again: a weak signal.
+    pub fn holds_all(&self) {
+        self.state.send_replace(State::AllWaits);
+    }
+
     pub fn post_waits(&self) -> bool {
         self.seen.post_waits.load(Ordering::Relaxed)
     }
@@ -199,6 +206,7 @@ where
                 State::StreamsWait => asked.is_stream(),
                 State::PostsWait => method == "POST",
                 State::NextPostWaits => is_first_post,
+                State::AllWaits => true,
                 State::Sound | State::Cut | State::AnswersLost => false,
             };
             if waits {
