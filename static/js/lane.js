@@ -13,7 +13,7 @@ const event = location.pathname.split("/")[2];
 const find = document.querySelector("[data-find]");
 const queue = document.querySelector(".queue");
 /** Said over plain http and in browsers without a worker. */
-const NO_WORKER = "This browser keeps no pages: without signal there is no gate on this phone.";
+const NO_WORKER = "Without signal there is no gate on this phone.";
 /** Whose lane this is; undefined where somebody else came in since it was made: then nothing is sent from it. */
 const me = async () => ((await isAnothers()) ? undefined : holder?.link);
 
@@ -84,7 +84,7 @@ async function showAge() {
 async function showHeld() {
   const { here, cars, at } = await heldCars();
   const more = here < cars ? " Stay in signal: more come." : "";
-  const none = navigator.serviceWorker ? "No car is on this phone yet: stay in signal until it is." : NO_WORKER;
+  const none = navigator.serviceWorker ? "No car on this phone yet: stay in signal." : NO_WORKER;
   document.querySelector("[data-held]").textContent = at ? `${here} of ${cars} cars on this phone, ${at}.${more}` : none;
 }
 
