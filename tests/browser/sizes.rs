@@ -14,7 +14,7 @@ const SCRIPTS: usize = 25_000;
 const FOR_LATER: usize = 110_000;
 
 /// What a driver's pages are made of, whoever fetched it first.
-const DRIVERS: [&str; 16] = [
+const DRIVERS: [&str; 17] = [
     "base.css",
     "drawings.css",
     "driver.css",
@@ -27,6 +27,7 @@ const DRIVERS: [&str; 16] = [
     "offline.js",
     "photos.js",
     "queue.js",
+    "shelf.js",
     "shrink.js",
     "stream.js",
     "sw.js",
