@@ -139,7 +139,6 @@ async fn every_answer_carries_the_headers_that_keep_it_safe() {
         (&club.organizer, format!("/club/events/{event}/sheet")),
         (&club.organizer, format!("/club/events/{event}/cleared.csv")),
         (&club.organizer, format!("/club/events/{event}/entries/{entry}")),
-        (&club.organizer, style),
         (&club.organizer, "/static/old/css/none.css".into()),
         (&ines.person, ines.home()),
         (&ines.person, format!("{}/areas/brakes", ines.home())),
@@ -156,6 +155,15 @@ async fn every_answer_carries_the_headers_that_keep_it_safe() {
         assert_eq!(answer.header("x-frame-options"), "DENY", "{path}");
         let keep = answer.header("cache-control");
         if path.starts_with("/static") { assert_ne!(keep, "", "{path}") } else { assert_eq!(keep, "no-store", "{path}") }
+    }
+    // What is no document and no worker of its own needs no word on what a document may do; a phone loads a dozen of them.
+    let part = club.organizer.get(&style).await;
+    assert_eq!(part.header("x-content-type-options"), "nosniff");
+    assert_eq!(part.header("cross-origin-resource-policy"), "same-origin");
+    assert!(part.header("cache-control").contains("immutable"));
+    for worker in ["/sw.js".to_owned(), style.replace("css/base.css", "js/stream.js")] {
+        let policy = club.organizer.get(&worker).await;
+        assert!(policy.header("content-security-policy").contains("default-src 'none'"), "{worker} is a worker of its own");
     }
     let refused = club.organizer.client.post(club.organizer.url("/club/events")).header("sec-fetch-site", "cross-site");
     assert_eq!(club.organizer.send(refused).await.header("x-content-type-options"), "nosniff", "refusals too");

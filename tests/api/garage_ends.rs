@@ -191,7 +191,7 @@ async fn who_signed_out_comes_in_again_in_the_same_browser() {
     let (laptop, _) = a_laptop(&keeper, &ines).await;
     for _ in 0..2 {
         laptop.post(&format!("{}/sign-out", ines.home()), &[]).await;
-        assert_eq!(laptop.get(&ines.home()).await.status(), StatusCode::NOT_FOUND, "out of the sheet, and in the garage");
+        assert_eq!(laptop.get(&ines.home()).await.status(), StatusCode::UNAUTHORIZED, "out of the sheet, and in the garage");
         opens_the_sheet(&laptop, &keeper, &ines).await;
     }
     laptop.post(&format!("{}/sign-out", keeper.home()), &[]).await;
