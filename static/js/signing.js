@@ -256,8 +256,11 @@ export function sendLeaving(items) {
       left.push(item);
       continue;
     }
-    const post = { method: "POST", headers: asJson, body: item.fields, keepalive: true };
-    fetch(item.path, post).then((answer) => answered(item, answer)).catch(() => {});
+    const worker = navigator.serviceWorker?.controller;
+    const post = { method: "POST", headers: asJson, body: item.fields };
+    // Where there is a worker it outlives the page for sure; a request of the page, passed on by the worker, is lost at times.
+    if (worker) worker.postMessage({ post: { path: item.path, ...post } });
+    else fetch(item.path, { ...post, keepalive: true }).then((answer) => answered(item, answer)).catch(() => {});
   }
   return left;
 }

@@ -1,8 +1,8 @@
 // Serves pages where there is no signal. VERSION and ASSETS, keep.js and shelf.js stand above this file: the server writes them
 // there.
 //
-// A page that was opened is put on the shelf, and shown when the network does not answer in time. Nothing that was sent goes
-// through here: what is sent is the page's own business, which knows how to keep it and when to say that it arrived.
+// A page that was opened is put on the shelf, and shown when the network does not answer in time. What is sent is the page's
+// own business, which knows how to keep it and when to say that it arrived.
 
 const FILES = `static-${VERSION}`;
 /** How long the network may take where there is a kept page, in milliseconds: a weak signal is worse than none. */
@@ -57,7 +57,9 @@ async function leave(part, isKnown, but = []) {
 }
 
 self.addEventListener("message", (event) => {
-  const { keep = [], leave: part, isLeaving } = event.data ?? {};
+  const { keep = [], leave: part, isLeaving, post } = event.data ?? {};
+  // A sign-off whose page is being left. It is kept until a page hears the server's answer: here it is only sent.
+  if (post) event.waitUntil(fetch(post.path, post).catch(() => {}));
   if (part) event.waitUntil(leave(part, true, isLeaving ? [event.source.id] : []));
   const fetches = keep.map((path) => freshen(event, new Request(path, { credentials: "same-origin" })).catch(() => {}));
   event.waitUntil(Promise.all(fetches));

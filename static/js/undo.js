@@ -10,6 +10,9 @@ const RECENT = 60_000;
 /** How long a page may take to be left, in milliseconds. */
 const LEAVING = 5000;
 
+/** What is in its ten seconds, as this page saw it last: what is shown as such goes when the page is left. */
+let held = [];
+
 /** The pages on which the ten seconds go on: the lane and the cars. */
 const goesOn = (url, event) => new RegExp(`^${location.origin}/gate/${event}(/entries/[^/]+)?([?#].*)?$`).test(url);
 
@@ -18,7 +21,6 @@ const goesOn = (url, event) => new RegExp(`^${location.origin}/gate/${event}(/en
  * Leaving for anything but the lane or another car sends it at once: a phone that goes into a pocket runs no timer.
  */
 export async function count(event, link, due, changed = () => {}) {
-  let held = [];
   let timer = null;
   let stays = null;
   const look = async () => {
@@ -146,7 +148,8 @@ export function tell(event, link, items, again) {
     },
   };
   const mine = items.filter((item) => !item.refused && !item.aside && isOf(item, link));
-  for (const item of mine.filter((item) => leftOf(item) > 0)) shown.set(item.id, item);
+  held = mine.filter((item) => leftOf(item) > 0);
+  for (const item of held) shown.set(item.id, item);
   const notes = recorded().filter((one) => one.event === event && one.link === link);
   const isRecent = (one) => performance.timeOrigin - one.when < RECENT;
   const rows = [];
