@@ -44,16 +44,23 @@ for (const form of document.querySelectorAll("form[action$='/sign-out']:not([dat
   });
 }
 
-/** Has the worker keep the pages of this part of the site; `more` are addresses to keep beside the one that is open. */
+/** How long the worker may take to fetch what it is asked for, in milliseconds. */
+const KEPT_MS = 30_000;
+
+/** Has the worker keep the page that is open, and `more`: it resolves once these are as they are now, or cannot be had. */
 export async function offline(more = []) {
   sweepTexts().catch(() => {});
   if (!worker) return sweep().catch(() => {});
   try {
     await worker.register("/sw.js");
     const { active } = await worker.ready;
-    active.postMessage({ keep: [location.pathname, ...more] });
+    const { port1, port2 } = new MessageChannel();
+    const kept = new Promise((resolve) => (port1.onmessage = resolve));
+    active.postMessage({ keep: [location.pathname, ...more] }, [port2]);
     // A browser that is short of room throws away what it was not asked to keep.
     navigator.storage?.persist?.().catch(() => {});
+    // A worker of the version before says nothing.
+    if (more.length > 0) await Promise.race([kept, new Promise((resolve) => setTimeout(resolve, KEPT_MS))]);
   } catch {
     // A browser that refuses workers still has the pages with signal.
   }

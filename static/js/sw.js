@@ -61,15 +61,17 @@ self.addEventListener("message", (event) => {
   // A sign-off whose page is being left. It is kept until a page hears the server's answer: here it is only sent.
   if (post) event.waitUntil(fetch(post.path, post).catch(() => {}));
   if (part) event.waitUntil(leave(part, true, isLeaving ? [event.source.id] : []));
-  const fetches = keep.map((path) => freshen(event, new Request(path, { credentials: "same-origin" })).catch(() => {}));
-  event.waitUntil(Promise.all(fetches));
+  const puts = [];
+  const get = (path) => freshen(event, new Request(path, { credentials: "same-origin" }), () => true, puts).catch(() => {});
+  const done = Promise.all(keep.map(get)).then(() => Promise.all(puts));
+  event.waitUntil(done.then(() => event.ports[0]?.postMessage("kept")));
 });
 
 const isPage = ({ pathname, searchParams }) =>
   partOf(pathname) && !/\/(live|photos|sign-out|keep)(\/|$)|\.(json|csv|ics)$/.test(pathname) && !searchParams.has("part");
 
-/** Asks the network, and keeps a good answer. `isShown` tells whether a kept page was shown meanwhile. */
-async function freshen(event, request, isShown = () => true) {
+/** Asks the network, and keeps a good answer: `puts` has when. `isShown` tells whether a kept page was shown meanwhile. */
+async function freshen(event, request, isShown = () => true, puts = []) {
   const asked = Date.now();
   const answer = await fetch(request);
   const url = new URL(request.url);
@@ -80,7 +82,8 @@ async function freshen(event, request, isShown = () => true) {
   }
   // A page that answers about one car would be shown as the whole later, however old.
   const isWhole = !answer.redirected && !url.searchParams.has("number");
-  if (tag && isWhole) event.waitUntil(keepPage(answer.clone(), tag, url.pathname, asked));
+  if (tag && isWhole) puts.push(keepPage(answer.clone(), tag, url.pathname, asked));
+  event.waitUntil(Promise.all(puts));
   if (answer.status === 404) event.waitUntil(dropPage(url.pathname).catch(() => {}));
   if (answer.status === 401) {
     const own = isShown() ? [] : [event.clientId, event.resultingClientId];
