@@ -5,8 +5,12 @@ import { forget, partOf, sweep, sweepTexts } from "./shelf.js";
 const here = partOf(location.pathname);
 const worker = navigator.serviceWorker;
 
+/** Whether this page signs out just now: it knows where it goes. */
+let isGoing = false;
+
 /** The server says that this device is let in no more: every page of this part goes, the open ones too. */
 export async function leave() {
+  if (isGoing) return;
   if (worker?.controller) return worker.controller.postMessage({ leave: here });
   await forget(here);
   location.reload();
@@ -21,8 +25,10 @@ export async function signOut(form, before = async () => {}) {
   try {
     await fetch("/alive", { cache: "no-store", signal: AbortSignal.timeout(8000) });
     await before();
+    isGoing = true;
     await fetch(form.action, { method: "POST", redirect: "manual", signal: AbortSignal.timeout(8000) });
   } catch {
+    isGoing = false;
     return false;
   }
   await forget(here);
