@@ -1,16 +1,27 @@
 //! The door to the network: plain http, or TLS with the club's own certificate; an end that waits for what was begun.
 
+mod places;
+mod watched;
+
 use axum::Router;
 use axum_server::Handle;
-use axum_server::tls_rustls::RustlsConfig;
-use hyper_util::rt::TokioTimer;
+use axum_server::tls_rustls::{RustlsAcceptor, RustlsConfig};
+use hyper_util::rt::{TokioExecutor, TokioTimer};
+use hyper_util::server::conn::auto::Builder;
+use places::{AtTheDoor, Places};
+pub use places::{Bounds, raise_open_files};
 use std::net::{SocketAddr, TcpListener};
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
+use watched::IDLE;
 
-/// How long a browser may take to say what it wants: a slow network has its head of a few hundred bytes there by then.
-const HEAD: Duration = Duration::from_secs(20);
+/// The most bytes that the head of one request may have. A browser with every cookie of ours sends about two thousand.
+const LARGEST_HEAD: u32 = 32 * 1024;
+/// The most requests that one connection of HTTP/2 may have open: a page with its scripts, and a stream in each of some tabs.
+const MOST_AT_ONCE: u32 = 64;
+/// How often a connection of HTTP/2 is asked whether anybody is there, and how long it may take to say so.
+const ASK: Duration = Duration::from_secs(10);
 /// How long the end waits for answers that were begun.
 const END: Duration = Duration::from_secs(20);
 /// How often the certificate's files are read again: a renewed one is in use within the hour.
@@ -44,12 +55,15 @@ pub fn bind(address: SocketAddr) -> Result<TcpListener, ListenError> {
 
 /// Serves until `closing` is cancelled; then what was begun is answered, and no more is taken on.
 ///
+/// Connections are bounded in number by `bounds`, and one that asks nothing is closed within 20 seconds.
+///
 /// # Errors
 /// A certificate that cannot be read, or a socket that breaks.
 pub async fn serve(
     listener: TcpListener,
     certificate: Option<Certificate>,
     app: Router,
+    bounds: Bounds,
     closing: CancellationToken,
 ) -> Result<(), ListenError> {
     let handle = Handle::new();
@@ -59,10 +73,13 @@ pub async fn serve(
         ending.graceful_shutdown(Some(END));
     });
     let app = app.into_make_service_with_connect_info::<SocketAddr>();
+    let door = AtTheDoor::new(Places::new(bounds));
+    let server = axum_server::from_tcp(listener)?.handle(handle).first_request_timeout(IDLE).accept_error_handler(say_why);
     match certificate {
         None => {
-            let mut server = axum_server::from_tcp(listener)?.handle(handle);
-            server.http_builder().http1().timer(TokioTimer::new()).header_read_timeout(HEAD);
+            // Browsers speak HTTP/2 over TLS only. To tell the two apart a server would wait for bytes without a limit.
+            let mut server = server.http1_only().acceptor(door);
+            bound(server.http_builder());
             Ok(server.serve(app).await?)
         }
         Some(files) => {
@@ -70,10 +87,27 @@ pub async fn serve(
                 .await
                 .map_err(|source| ListenError::Certificate { files: files.clone(), source })?;
             tokio::spawn(renew(config.clone(), files, closing));
-            let mut server = axum_server::from_tcp_rustls(listener, config)?.handle(handle);
-            server.http_builder().http1().timer(TokioTimer::new()).header_read_timeout(HEAD);
+            let mut server = server.acceptor(RustlsAcceptor::new(config).acceptor(door));
+            bound(server.http_builder());
             Ok(server.serve(app).await?)
         }
+    }
+}
+
+/// What one connection may ask for at once, and how long its head may take.
+fn bound(builder: &mut Builder<TokioExecutor>) {
+    let mut one = builder.http1();
+    one.timer(TokioTimer::new()).header_read_timeout(IDLE).max_buf_size(LARGEST_HEAD as usize);
+    let mut two = builder.http2();
+    two.timer(TokioTimer::new()).keep_alive_interval(ASK).keep_alive_timeout(ASK);
+    two.max_concurrent_streams(MOST_AT_ONCE).max_header_list_size(LARGEST_HEAD);
+}
+
+/// Says why a connection could not be taken on. Strangers bring about most of these; what the operating system refuses is ours to mend.
+fn say_why(from: Option<&SocketAddr>, error: &std::io::Error) {
+    match from {
+        None => tracing::error!(%error, "a connection could not be accepted"),
+        Some(from) => tracing::debug!(%from, %error, "a connection was not taken on"),
     }
 }
 

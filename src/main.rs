@@ -17,7 +17,7 @@ use witnessmark::acts::hand_out::{Use, organizer_link};
 use witnessmark::acts::house::Outside;
 use witnessmark::acts::personal::{Term, keep_the_term};
 use witnessmark::acts::set_up::{CLUB_DAY, FAULT_GUIDE, set_up};
-use witnessmark::listen::{self, Certificate};
+use witnessmark::listen::{self, Bounds, Certificate};
 use witnessmark::rules::worksheet;
 use witnessmark::rules::worksheet_input::InputError;
 use witnessmark::verify::{self, Kept};
@@ -318,7 +318,7 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
         );
     }
     tokio::spawn(keep_the_term_daily(web.house.clone(), term, web.closing.clone()));
-    run_until_asked(web, listener, certificate).await
+    run_until_asked(web, listener, certificate, settings.trusted_proxy).await
 }
 
 /// Erases what is past the club's term, now and every day.
@@ -364,7 +364,7 @@ async fn serve_demo(settings: Demo) -> Result<(), Failure> {
     let web = Web::new(house, &base_of("http", &listener, settings.listen));
     let made = demo::make(&web.house, &clock).await.map_err(|refusal| format!("the demo could not be made: {refusal:?}"))?;
     println!("{}", made.describe(|secret| web.link(secret)));
-    run_until_asked(web, listener, None).await
+    run_until_asked(web, listener, None, Vec::new()).await
 }
 
 fn base_of(scheme: &str, listener: &TcpListener, asked: SocketAddr) -> String {
@@ -374,11 +374,17 @@ fn base_of(scheme: &str, listener: &TcpListener, asked: SocketAddr) -> String {
     format!("{scheme}://{host}:{}", address.port())
 }
 
-async fn run_until_asked(web: Web, listener: TcpListener, certificate: Option<Certificate>) -> Result<(), Failure> {
+async fn run_until_asked(
+    web: Web,
+    listener: TcpListener,
+    certificate: Option<Certificate>,
+    proxies: Vec<IpNet>,
+) -> Result<(), Failure> {
+    let bounds = listen::raise_open_files(Bounds { proxies, ..Bounds::default() })?;
     let (house, closing) = (web.house.clone(), web.closing.clone());
-    tracing::info!(address = %listener.local_addr()?, "listening");
+    tracing::info!(address = %listener.local_addr()?, connections = bounds.all, "listening");
     tokio::spawn(asked_to_end(closing.clone()));
-    listen::serve(listener, certificate, router(web), closing).await?;
+    listen::serve(listener, certificate, router(web), bounds, closing).await?;
     house.close().await;
     Ok(())
 }

@@ -164,5 +164,5 @@ fn cars_of(board: &Board) -> Vec<Car> {
 
 async fn live(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<impl IntoResponse, Fault> {
     at_the_grid(&web, &actor, event).await?;
-    Ok(super::live::changes(&web, &actor, event, None))
+    super::live::changes(&web, &actor, event, None)
 }

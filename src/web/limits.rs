@@ -24,7 +24,7 @@ pub(super) enum Limited {
 }
 
 /// Who is counted together: an IPv4 address; of IPv6 the network that one household or paddock has.
-fn counted(address: IpAddr) -> IpAddr {
+pub(crate) fn counted(address: IpAddr) -> IpAddr {
     match address {
         IpAddr::V6(six) => match six.to_ipv4_mapped() {
             Some(four) => IpAddr::V4(four),

@@ -40,6 +40,7 @@ use axum::response::Response;
 use doors::{Door, Doors, Guard};
 use ipnet::IpNet;
 use limits::Limits;
+pub(crate) use limits::counted;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
@@ -71,6 +72,7 @@ pub struct Web {
     /// `None` where browsers have no passkeys.
     pub(crate) passkeys: Option<Arc<Passkeys>>,
     pub(crate) limits: Arc<Limits>,
+    streams: Arc<live::Streams>,
     /// The proxies whose word on who asks is taken.
     proxies: Arc<[IpNet]>,
     /// How long drivers' names are kept.
@@ -87,6 +89,7 @@ impl Web {
             closing: CancellationToken::new(),
             passkeys: Passkeys::at(base).map(Arc::new),
             limits: Arc::default(),
+            streams: Arc::default(),
             proxies: [].into(),
             term: Term::default(),
         }

@@ -179,7 +179,7 @@ async fn the_set_up_link_is_made_anew_until_somebody_has_used_it() {
     let listener = witnessmark::listen::bind(([127, 0, 0, 1], 0).into()).expect("a port");
     let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
     let web = witnessmark::web::Web::new(house.clone(), &base);
-    tokio::spawn(witnessmark::listen::serve(listener, None, witnessmark::web::router(web.clone()), web.closing.clone()));
+    crate::club::serve(listener, web.clone());
     let gone = Person::stranger(&base).get(&format!("/in/{}", lost.secret)).await;
     assert_eq!(gone.status(), StatusCode::UNAUTHORIZED, "the lost one lets nobody in");
     let ashdown = Person::come_in(&base, &found.secret).await;

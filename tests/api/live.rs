@@ -8,13 +8,13 @@ use std::time::Duration;
 const LONG: Duration = Duration::from_secs(10);
 
 /// A stream that somebody listens to.
-struct Stream {
+pub struct Stream {
     answer: Answer,
     heard: String,
 }
 
 impl Stream {
-    async fn open(person: &Person, path: &str) -> Stream {
+    pub async fn open(person: &Person, path: &str) -> Stream {
         let answer = person.get(path).await;
         assert_eq!(answer.status(), StatusCode::OK, "{path}");
         assert!(answer.header("content-type").starts_with("text/event-stream"), "{path}");
@@ -25,7 +25,7 @@ impl Stream {
     }
 
     /// The next event with its data; `None` when the stream ended.
-    async fn next(&mut self) -> Option<(String, String)> {
+    pub async fn next(&mut self) -> Option<(String, String)> {
         loop {
             if let Some((event, rest)) = self.heard.split_once("\n\n") {
                 let line =

@@ -44,6 +44,7 @@ mod raises;
 mod rights;
 mod roster;
 mod sign_in;
+mod sockets;
 mod stale;
 mod the_day;
 mod twice;

@@ -6,7 +6,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use witnessmark::acts::House;
 use witnessmark::acts::set_up::set_up;
-use witnessmark::listen::{self, Certificate};
+use witnessmark::listen::{self, Bounds, Certificate};
 use witnessmark::web::{Web, router};
 
 /// A club's server with a certificate of its own, made for this test.
@@ -29,7 +29,7 @@ async fn serves_tls() -> Tls {
     let listener = listen::bind(([127, 0, 0, 1], 0).into()).expect("a port");
     let address = listener.local_addr().expect("an address");
     let web = Web::new(house, &format!("https://localhost:{}", address.port()));
-    tokio::spawn(listen::serve(listener, Some(files), router(web.clone()), web.closing.clone()));
+    tokio::spawn(listen::serve(listener, Some(files), router(web.clone()), Bounds::default(), web.closing.clone()));
     let client = Client::builder()
         .add_root_certificate(Trusted::from_pem(made.cert.pem().as_bytes()).expect("a certificate"))
         .redirect(redirect::Policy::none())
@@ -77,7 +77,9 @@ async fn a_certificate_that_cannot_be_read_is_named() {
     std::fs::write(&files.chain, "no certificate").expect("a file");
     let listener = listen::bind(([127, 0, 0, 1], 0).into()).expect("a port");
     let web = Web::new(house, "https://localhost");
-    let error = listen::serve(listener, Some(files), router(web.clone()), web.closing).await.expect_err("it does not begin");
+    let error = listen::serve(listener, Some(files), router(web.clone()), Bounds::default(), web.closing)
+        .await
+        .expect_err("it does not begin");
     assert!(error.to_string().contains("key.pem"), "{error}");
 }
 

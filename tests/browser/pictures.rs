@@ -11,7 +11,7 @@ use tempfile::TempDir;
 use tokio_util::sync::CancellationToken;
 use witnessmark::acts::House;
 use witnessmark::demo::{self, DemoClock};
-use witnessmark::web::{Web, router};
+use witnessmark::web::Web;
 
 /// The demo's club on the wire, and the addresses of its people.
 struct DemoClub {
@@ -34,7 +34,7 @@ impl DemoClub {
         let web = Web::new(house, &base);
         let closing = web.closing.clone();
         let links = made.describe(|secret| web.link(secret));
-        tokio::spawn(witnessmark::listen::serve(listener, None, router(web), closing.clone()));
+        crate::club::serve(listener, web);
         let links = links.lines().map(str::to_owned).filter(|line| line.contains("http")).collect();
         DemoClub { links, closing, _folder: folder }
     }

@@ -20,6 +20,7 @@ use tempfile::TempDir;
 use tokio_util::sync::CancellationToken;
 use witnessmark::acts::House;
 use witnessmark::acts::set_up::{CLUB_DAY, set_up};
+use witnessmark::listen::{self, Bounds, ListenError};
 use witnessmark::web::{Web, router};
 
 pub use browser::{Answer, PASSPHRASE, Page, Person, css};
@@ -35,6 +36,16 @@ pub const ROSTER: &str = "number,name,car,group,mail\n\
     27,Ines Okafor,Corvane S4,B,ines@example.org\n\
     114B,Tomas Reyes,Hadley Roadster,C,\n";
 
+/// A server at work.
+type Serving = tokio::task::JoinHandle<Result<(), ListenError>>;
+
+/// Serves a web as the program does, until it is asked to end.
+pub fn serve(listener: std::net::TcpListener, web: Web) -> Serving {
+    let bounds = listen::raise_open_files(Bounds::default()).expect("the system says how many files may be open");
+    let closing = web.closing.clone();
+    tokio::spawn(listen::serve(listener, None, router(web), bounds, closing))
+}
+
 /// The club, its server, its organizer, an event on 2026-05-09 with four entries.
 pub struct Club {
     pub base: String,
@@ -43,7 +54,7 @@ pub struct Club {
     pub organizer: Person,
     pub event: String,
     closing: CancellationToken,
-    serving: Option<tokio::task::JoinHandle<Result<(), witnessmark::listen::ListenError>>>,
+    serving: Option<Serving>,
     folder: TempDir,
     inspectors: Mutex<usize>,
 }
@@ -65,11 +76,11 @@ impl Club {
         let clock = Still::new();
         let house = Arc::new(House::open(&folder.path().join("club.sqlite"), clock.clone()).await.expect("a new database"));
         let first = set_up(&house, "Seven Fells Motor Club", "M. Ashdown").await.expect("a set-up").expect("a first organizer");
-        let listener = witnessmark::listen::bind(([127, 0, 0, 1], 0).into()).expect("a port");
+        let listener = listen::bind(([127, 0, 0, 1], 0).into()).expect("a port");
         let base = format!("http://localhost:{}", listener.local_addr().expect("an address").port());
         let web = change(Web::new(house.clone(), &base));
         let closing = web.closing.clone();
-        let serving = Some(tokio::spawn(witnessmark::listen::serve(listener, None, router(web), closing.clone())));
+        let serving = Some(serve(listener, web));
         let organizer = Person::come_in(&base, &first.secret).await;
         let (event, inspectors) = (String::new(), Mutex::new(0));
         let mut club = Club { base, clock, house, organizer, event, closing, serving, folder, inspectors };
@@ -90,10 +101,10 @@ impl Club {
     pub async fn starts_again(&mut self) {
         self.house = Arc::new(House::open(&self.database(), self.clock.clone()).await.expect("the database"));
         let port = self.base.rsplit(':').next().and_then(|port| port.parse().ok()).expect("a port");
-        let listener = witnessmark::listen::bind(([127, 0, 0, 1], port).into()).expect("the same port");
+        let listener = listen::bind(([127, 0, 0, 1], port).into()).expect("the same port");
         let web = Web::new(self.house.clone(), &self.base);
         self.closing = web.closing.clone();
-        self.serving = Some(tokio::spawn(witnessmark::listen::serve(listener, None, router(web), self.closing.clone())));
+        self.serving = Some(serve(listener, web));
     }
 
     pub fn database(&self) -> PathBuf {

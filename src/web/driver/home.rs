@@ -233,5 +233,5 @@ pub(super) async fn live(State(web): State<Web>, Who(actor): Who, At(entry): At<
     let known = web.house.event_of_entry(entry).await?;
     let whose = crate::acts::rights::Whose::Entry { event: known.event.id, entry };
     crate::acts::rights::require(&actor, crate::acts::rights::Deed::FillIn, whose)?;
-    Ok(crate::web::live::changes(&web, &actor, known.event.id, Some(entry)))
+    crate::web::live::changes(&web, &actor, known.event.id, Some(entry))
 }

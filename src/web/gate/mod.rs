@@ -42,5 +42,5 @@ async fn at_the_gate(web: &Web, actor: &Actor, event: Uuid) -> Result<KnownEvent
 
 async fn live(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<impl IntoResponse, Fault> {
     at_the_gate(&web, &actor, event).await?;
-    Ok(super::live::changes(&web, &actor, event, None))
+    super::live::changes(&web, &actor, event, None)
 }

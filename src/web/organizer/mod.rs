@@ -100,5 +100,5 @@ async fn run(web: &Web, actor: &Actor, event: Uuid) -> Result<KnownEvent, Fault>
 
 async fn live(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>) -> Result<impl IntoResponse, Fault> {
     run(&web, &actor, event).await?;
-    Ok(super::live::changes(&web, &actor, event, None))
+    super::live::changes(&web, &actor, event, None)
 }
