@@ -382,7 +382,7 @@ async fn run_until_asked(
 ) -> Result<(), Failure> {
     let bounds = listen::raise_open_files(Bounds { proxies, ..Bounds::default() })?;
     let (house, closing) = (web.house.clone(), web.closing.clone());
-    tracing::info!(address = %listener.local_addr()?, connections = bounds.all, "listening");
+    tracing::info!(address = %listener.local_addr()?, "listening");
     tokio::spawn(asked_to_end(closing.clone()));
     listen::serve(listener, certificate, router(web), bounds, closing).await?;
     house.close().await;
