@@ -4,6 +4,14 @@ use crate::club::{Club, Person};
 use reqwest::{Certificate as Trusted, Client, StatusCode, redirect};
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::TcpStream;
+use tokio::task::JoinSet;
+use tokio::time::timeout_at;
+use tokio_rustls::TlsConnector;
+use tokio_rustls::client::TlsStream;
+use tokio_rustls::rustls::{ClientConfig, RootCertStore};
 use witnessmark::acts::House;
 use witnessmark::acts::set_up::set_up;
 use witnessmark::listen::{self, Bounds, Certificate};
@@ -14,6 +22,8 @@ struct Tls {
     address: SocketAddr,
     client: Client,
     secret: String,
+    /// The certificate, as a client that trusts it is given it.
+    der: Vec<u8>,
     web: Web,
     _folder: tempfile::TempDir,
 }
@@ -35,7 +45,7 @@ async fn serves_tls() -> Tls {
         .redirect(redirect::Policy::none())
         .build()
         .expect("a client");
-    Tls { address, client, secret: first.secret, web, _folder: folder }
+    Tls { address, client, secret: first.secret, der: made.cert.der().to_vec(), web, _folder: folder }
 }
 
 #[tokio::test]
@@ -122,4 +132,41 @@ async fn an_address_that_the_asker_wrote_is_believed_from_the_clubs_proxy_only()
     let proxy = ["127.0.0.1/32".parse().expect("a network"), "::1/128".parse().expect("a network")];
     let behind = Club::with(None, |web| web.behind(&proxy)).await;
     assert_eq!(count(&behind).await, 0, "ninety people whom the proxy names are ninety");
+}
+
+/// A connection over TLS that speaks HTTP/2, as browsers do, and says these bytes.
+async fn over_tls(tls: &Tls, said: &[u8]) -> TlsStream<TcpStream> {
+    let mut roots = RootCertStore::empty();
+    roots.add(tls.der.clone().into()).expect("a certificate");
+    let provider = Arc::new(tokio_rustls::rustls::crypto::ring::default_provider());
+    let config = ClientConfig::builder_with_provider(provider).with_safe_default_protocol_versions().expect("versions");
+    let mut config = config.with_root_certificates(roots).with_no_client_auth();
+    config.alpn_protocols = vec![b"h2".to_vec()];
+    let stream = TcpStream::connect(tls.address).await.expect("a connection");
+    let name = "localhost".try_into().expect("a name");
+    let mut stream = TlsConnector::from(Arc::new(config)).connect(name, stream).await.expect("a handshake");
+    stream.write_all(said).await.expect("said");
+    stream
+}
+
+#[tokio::test]
+async fn over_tls_too_a_connection_that_asks_nothing_is_closed() {
+    let tls = serves_tls().await;
+    let begun = Instant::now();
+    // RFC 9113, 3.4: the preface, then a SETTINGS frame, here without any setting.
+    let preface = b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n\0\0\0\x04\0\0\0\0\0";
+    let mut ends = JoinSet::new();
+    for _ in 0..20 {
+        let mut silent = TcpStream::connect(tls.address).await.expect("a connection");
+        let (mut shaken, mut greeted) = (over_tls(&tls, b"").await, over_tls(&tls, preface).await);
+        let limit = (begun + Duration::from_secs(20)).into();
+        ends.spawn(async move { ("nothing", timeout_at(limit, silent.read_to_end(&mut Vec::new())).await.is_ok()) });
+        ends.spawn(async move { ("a handshake", timeout_at(limit, shaken.read_to_end(&mut Vec::new())).await.is_ok()) });
+        ends.spawn(async move { ("a preface", timeout_at(limit, greeted.read_to_end(&mut Vec::new())).await.is_ok()) });
+    }
+    while let Some(end) = ends.join_next().await {
+        let (words, is_closed) = end.expect("an end");
+        assert!(is_closed, "a connection that said {words} was open after 20 seconds");
+    }
+    tls.web.closing.cancel();
 }
