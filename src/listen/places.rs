@@ -91,7 +91,7 @@ impl Places {
     }
 
     /// A place for a connection from this address; `None` where all are taken.
-    fn take(self: &Arc<Places>, address: IpAddr) -> Option<Place> {
+    pub(super) fn take(self: &Arc<Places>, address: IpAddr) -> Option<Place> {
         let canonical = address.to_canonical();
         let is_proxy = self.bounds.proxies.iter().any(|network| network.contains(&canonical));
         let address = (!is_proxy).then(|| counted(address));

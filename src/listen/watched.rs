@@ -197,3 +197,72 @@ impl<B: Body + Unpin> Body for WatchedBody<B> {
         self.inner.size_hint()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::places::{Bounds, Places};
+    use super::*;
+    use std::net::IpAddr;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
+    use tokio::time::{sleep, timeout};
+
+    fn connection() -> (Watched<DuplexStream>, DuplexStream) {
+        let (ours, theirs) = duplex(64);
+        let place = Places::new(Bounds::default()).take(IpAddr::from([192, 0, 2, 1])).expect("a place");
+        (Watched::new(ours, Watch::begin(), place), theirs)
+    }
+
+    /// Reads until the connection ends; how it ended, and after how long.
+    async fn end_of(mut connection: Watched<DuplexStream>) -> (io::ErrorKind, Duration) {
+        let begun = Instant::now();
+        let error = connection.read_to_end(&mut Vec::new()).await.expect_err("an end with an error");
+        (error.kind(), begun.elapsed())
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn who_says_nothing_is_closed() {
+        let (connection, _theirs) = connection();
+        let (kind, after) = end_of(connection).await;
+        assert_eq!(kind, io::ErrorKind::TimedOut);
+        assert!(after >= IDLE && after < IDLE + Duration::from_secs(1), "{after:?}");
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_head_that_comes_byte_by_byte_without_end_is_no_request() {
+        let (connection, mut theirs) = connection();
+        tokio::spawn(async move {
+            while theirs.write_all(b"x").await.is_ok() {
+                sleep(Duration::from_secs(1)).await;
+            }
+        });
+        assert!(end_of(connection).await.1 < IDLE + Duration::from_secs(2));
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_form_that_goes_on_coming_is_waited_for() {
+        let (connection, mut theirs) = connection();
+        let watch = connection.watch();
+        let request = watch.request();
+        tokio::spawn(async move {
+            for _ in 0..20 {
+                sleep(Duration::from_secs(30)).await;
+                theirs.write_all(b"x").await.expect("it is still open");
+            }
+            drop(request);
+            sleep(Duration::from_secs(120)).await;
+        });
+        let (_, after) = end_of(connection).await;
+        assert!(after >= Duration::from_secs(600) + IDLE, "{after:?}");
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn who_takes_nothing_of_an_answer_is_closed() {
+        let (mut connection, _theirs) = connection();
+        let watch = connection.watch();
+        let _request = watch.request();
+        let begun = Instant::now();
+        let sent = timeout(Duration::from_secs(300), connection.write_all(&[7; 1_000])).await.expect("no wait without end");
+        assert_eq!(sent.map_err(|error| error.kind()), Err(io::ErrorKind::TimedOut));
+        assert!(begun.elapsed() < STUCK + Duration::from_secs(1), "{:?}", begun.elapsed());
+    }
+}
