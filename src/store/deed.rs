@@ -243,10 +243,19 @@ pub struct NotedOfOrganizer {
     pub at: Timestamp,
 }
 
+#[derive(FromRow)]
+struct OfOrganizerRow {
+    holder: String,
+    what: String,
+    by: Option<String>,
+    kind: String,
+    at: i64,
+}
+
 /// What was done with organizers' links and devices, the newest first, up to so many.
 pub async fn notes_of_organizers(db: &mut SqliteConnection, most: u32) -> Result<Vec<NotedOfOrganizer>, StoreError> {
-    let rows: Vec<(String, String, Option<String>, Option<String>, i64)> = sqlx::query_as(
-        "select link.holder, deed.what, maker.holder, device.kind, deed.at from access_deed as deed
+    let rows: Vec<OfOrganizerRow> = sqlx::query_as(
+        "select link.holder, deed.what, maker.holder as by, coalesce(device.kind, '') as kind, deed.at from access_deed as deed
          join access_link as link on link.id = deed.link_id left join access_link as maker on maker.id = deed.by_link_id
          left join device on device.id = deed.by_device_id
          where link.role = 'organizer' order by deed.id desc limit ?",
@@ -254,8 +263,8 @@ pub async fn notes_of_organizers(db: &mut SqliteConnection, most: u32) -> Result
     .bind(most)
     .fetch_all(db)
     .await?;
-    let noted = |(holder, what, by, from, at): (String, String, Option<String>, Option<String>, i64)| {
-        Ok(NotedOfOrganizer { holder, what, by, from: from.unwrap_or_default(), at: row::time(at)? })
+    let noted = |row: OfOrganizerRow| {
+        Ok(NotedOfOrganizer { holder: row.holder, what: row.what, by: row.by, from: row.kind, at: row::time(row.at)? })
     };
     rows.into_iter().map(noted).collect()
 }
