@@ -11,6 +11,7 @@
 
 pub mod acts;
 pub mod demo;
+pub mod first_link;
 pub mod listen;
 pub mod output;
 pub mod rules;

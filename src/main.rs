@@ -22,7 +22,7 @@ use witnessmark::rules::worksheet;
 use witnessmark::rules::worksheet_input::InputError;
 use witnessmark::verify::{self, Kept};
 use witnessmark::web::{Web, router};
-use witnessmark::{demo, terminal};
+use witnessmark::{demo, first_link, terminal};
 
 /// A submission is a few thousand small pieces of memory; this allocator hands them out faster (`cargo bench --bench load`).
 #[global_allocator]
@@ -32,6 +32,9 @@ static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
 #[derive(Parser)]
 #[command(version, about)]
 struct Cli {
+    /// Write the log as JSON, a line an event.
+    #[arg(long, global = true, env = "WITNESSMARK_LOG_JSON")]
+    log_json: bool,
     #[command(subcommand)]
     command: Command,
 }
@@ -190,9 +193,15 @@ impl Outside for Machine {
 type Failure = Box<dyn std::error::Error>;
 
 fn main() -> ExitCode {
+    let cli = Cli::parse();
     let filter = tracing_subscriber::EnvFilter::try_from_default_env().unwrap_or_else(|_| "info".into());
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
-    match run(Cli::parse().command) {
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    if cli.log_json {
+        log.json().flatten_event(true).init();
+    } else {
+        log.init();
+    }
+    match run(cli.command) {
         Ok(code) => code,
         Err(error) => {
             eprintln!("witnessmark: {error}");
@@ -303,12 +312,8 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
     let base = settings.base.unwrap_or_else(|| base_of(scheme, &listener, settings.listen));
     let term = settings.keep_days.map_or(Term::UntilErased, Term::Days);
     let web = Web::new(house, &base).behind(&settings.trusted_proxy).keeping(term);
-    if let Some(first) = set_up(&web.house, &settings.club, &settings.organizer).await? {
-        println!(
-            "Nobody can come in yet. The organizer's one-time link, for setting a passphrase:\n\n  {}\n",
-            web.link(&first.secret)
-        );
-    }
+    let first = set_up(&web.house, &settings.club, &settings.organizer).await?;
+    first_link::give(&settings.database, first.map(|first| web.link(&first.secret)).as_deref())?;
     if base.starts_with("http://") && !settings.listen.ip().is_loopback() {
         tracing::warn!("plain http: whoever is on the same network can read along; see the README, \"On the club's network\"");
     }

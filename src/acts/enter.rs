@@ -19,6 +19,11 @@ use uuid::Uuid;
 const DRIVER_DAYS_AFTER: i64 = 30;
 /// How long an organizer's device stays signed in.
 pub(super) const ORGANIZER_HOURS: i64 = 30 * 24;
+/// After how many minutes without use an organizer's device is out: longer than an event's day, shorter than a night away from it.
+/// Twelve hours are what NIST SP 800-63B and OWASP ASVS 4, 3.3.2 have for a level 2 session. (The sections from memory.)
+pub(super) const IDLE_MIN: i64 = 12 * 60;
+/// The same on a computer that others use: an hour. Common practice, no source.
+pub(super) const SHARED_IDLE_MIN: i64 = 60;
 /// How long a device stays in a garage: over a winter, and as long as browsers keep a cookie at all.
 const GARAGE_DAYS: i64 = 400;
 
@@ -49,6 +54,8 @@ pub struct Caller {
     /// The secret this browser was given when it looked at a one-time link. Its cookie is made of it and of the link: should
     /// the answer be lost on the way, the same browser asks again and is let in again, and no other is.
     pub door: Option<String>,
+    /// The secret of a browser in which an organizer signed in before.
+    pub known: Option<String>,
 }
 
 /// Who came in, and the secret for the cookie.
@@ -56,6 +63,8 @@ pub struct Entered {
     pub actor: Actor,
     pub cookie: String,
     pub seconds: i64,
+    /// The secret by which this browser is known from now on, where an organizer signed in.
+    pub known: Option<String>,
 }
 
 /// What a link is for, before it is used.
@@ -137,7 +146,11 @@ pub(super) fn new_device(
     let from = house.now();
     let to = from.checked_add(seconds.seconds()).unwrap_or(from);
     let kind = caller.kind.chars().take(40).collect();
-    Ok((NewDevice { id: house.new_id(), digest, link: link.id, through: None, kind, from, to }, cookie))
+    // An organizer's link is a key: who has just used it, or signed in, has shown who they are.
+    let is_proven = link.role == "organizer";
+    let idle_min = is_proven.then_some(IDLE_MIN);
+    let id = house.new_id();
+    Ok((NewDevice { id, digest, link: link.id, through: None, kind, from, to, idle_min, is_proven }, cookie))
 }
 
 /// How often a browser may sign out and come in again by one link before its cookies are made of chance.
@@ -172,8 +185,8 @@ fn of_door(door: &str, link: Digest) -> [u8; 20] {
 }
 
 pub(super) fn entered(device: Uuid, link: Link, cookie: String, seconds: i64) -> Result<Entered, Refusal> {
-    let actor = Actor::on(&Device { id: device, link, used_at: None, is_in: true }).ok_or(Refusal::WhoAreYou)?;
-    Ok(Entered { actor, cookie, seconds })
+    let actor = Actor::on(&Device { id: device, link, used_at: None, idle_min: None, is_in: true }).ok_or(Refusal::WhoAreYou)?;
+    Ok(Entered { actor, cookie, seconds, known: None })
 }
 
 /// How long a device of this role stays let in, in seconds.

@@ -3,12 +3,14 @@
 use super::Refusal;
 use super::enter::{digest_of, end_for_drivers, end_of_event, secret_text};
 use super::house::House;
+use super::proof::Proven;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Role, Whose, require};
 use crate::rules::words::is_one_line;
 use crate::store::Touch;
 use crate::store::access::{self, Digest, Link, Renewal};
 use crate::store::entry::{self, Entry};
+use crate::store::log::{self, Security};
 use jiff::{Timestamp, ToSpan};
 use sqlx::SqliteConnection;
 use std::collections::BTreeSet;
@@ -235,21 +237,23 @@ pub(super) async fn renew(
 }
 
 /// Makes a one-time link for another organizer, who sets a passphrase with it.
-pub async fn to_organizer(house: &House, actor: &Actor, name: &str) -> Result<HandedOut, Refusal> {
-    require(actor, Deed::RunTheClub, Whose::Club)?;
+pub async fn to_organizer(house: &House, proven: &Proven, name: &str) -> Result<HandedOut, Refusal> {
     let made = make(house, Role::Organizer, &holder_name(name)?, Use::Once, organizer_link_end(house))?;
-    keep_one(house, Some(actor), made).await
+    let out = keep_one(house, Some(proven.actor()), made).await?;
+    log::tell(Security::OrganizerMade { link: out.link.id, by: proven.by() });
+    Ok(out)
 }
 
 /// Gives an organizer a new one-time link, in place of a lost one or of a forgotten passphrase.
-pub async fn to_organizer_anew(house: &House, actor: &Actor, link: Uuid) -> Result<HandedOut, Refusal> {
-    require(actor, Deed::RunTheClub, Whose::Club)?;
+pub async fn to_organizer_anew(house: &House, proven: &Proven, link: Uuid) -> Result<HandedOut, Refusal> {
     let found = {
         let mut db = house.store.read().await?;
         access::link(&mut db, link).await?
     };
     let link = found.filter(|link| link.role == "organizer" && link.revoked_at.is_none()).ok_or(Refusal::NotHere)?;
-    renew(house, Some(actor), link, organizer_link_end(house)).await
+    let out = renew(house, Some(proven.actor()), link, organizer_link_end(house)).await?;
+    log::tell(Security::OrganizerMadeAnew { link: out.link.id, by: proven.by() });
+    Ok(out)
 }
 
 /// The organizer of this name who was not taken back, small and large letters alike.
@@ -269,8 +273,16 @@ pub async fn organizer_link(house: &House, name: &str, kind: Use) -> Result<Hand
     let name = holder_name(name)?;
     let ends_at = if kind == Use::Once { organizer_link_end(house) } else { None };
     match organizer_named(house, &name).await? {
-        Some(link) => renew(house, None, link, ends_at).await,
-        None => keep_one(house, None, make(house, Role::Organizer, &name, kind, ends_at)?).await,
+        Some(link) => {
+            let out = renew(house, None, link, ends_at).await?;
+            log::tell(Security::OrganizerMadeAnew { link: out.link.id, by: None });
+            Ok(out)
+        }
+        None => {
+            let out = keep_one(house, None, make(house, Role::Organizer, &name, kind, ends_at)?).await?;
+            log::tell(Security::OrganizerMade { link: out.link.id, by: None });
+            Ok(out)
+        }
     }
 }
 

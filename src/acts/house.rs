@@ -265,10 +265,11 @@ impl House {
         Ok(device.filter(|device| !device.is_in).as_ref().and_then(Actor::on).map(Arc::new))
     }
 
-    /// Notes, to the hour, that a device was here. A note that cannot be written keeps nobody out.
+    /// Notes that a device was here: to the hour, and to five minutes where it ends when it is not used. A note that cannot be written keeps nobody out.
     async fn note_use(&self, device: Option<&Device>, now: Timestamp) {
         let Some(device) = device else { return };
-        let is_noted = device.used_at.is_some_and(|at| now.as_second() - at.as_second() < 3600);
+        let every_s = if device.idle_min.is_some() { 300 } else { 3600 };
+        let is_noted = device.used_at.is_some_and(|at| now.as_second() - at.as_second() < every_s);
         if !is_noted {
             let id = device.id;
             let noted = self

@@ -2,8 +2,10 @@
 
 use super::Refusal;
 use super::house::House;
+use super::proof::Proven;
 use super::rights::{Actor, Deed, Whose, require};
 use crate::store::Touch;
+use crate::store::log::{self, Security};
 use crate::store::{access, device};
 use uuid::Uuid;
 
@@ -14,12 +16,14 @@ pub async fn person(house: &House, actor: &Actor, event: Uuid, link: Uuid) -> Re
 }
 
 /// Lets an organizer go. Nobody lets themselves go, and who was let go lets nobody go: the last one stays.
-pub async fn organizer(house: &House, actor: &Actor, link: Uuid) -> Result<(), Refusal> {
-    require(actor, Deed::RunTheClub, Whose::Club)?;
+pub async fn organizer(house: &House, proven: &Proven, link: Uuid) -> Result<(), Refusal> {
+    let actor = proven.actor();
     if link == actor.link {
         return Err(Refusal::NotNow("Nobody lets themselves go: ask another organizer to do it.".into()));
     }
-    revoke(house, actor, None, link).await
+    revoke(house, actor, None, link).await?;
+    log::tell(Security::OrganizerEnded { link, by: proven.by() });
+    Ok(())
 }
 
 async fn revoke(house: &House, actor: &Actor, event: Option<Uuid>, link: Uuid) -> Result<(), Refusal> {

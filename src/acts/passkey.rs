@@ -5,19 +5,23 @@ use super::Refusal;
 use super::account::let_in_organizer;
 use super::enter::{Caller, Entered};
 use super::house::House;
+use super::passphrase::Lane;
+use super::proof::{self, Proven};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use crate::rules::words::is_one_line;
 use crate::store::account::KeptPasskey;
+use crate::store::log::{self, Security, Way};
 use crate::store::{StoreError, Touch, access, account};
 use jiff::{Timestamp, ToSpan};
+use serde_json::Value as Json;
 use std::collections::HashMap;
 use std::sync::{Mutex, PoisonError};
 use url::Url;
 use uuid::Uuid;
 use webauthn_rs::prelude::{
-    CreationChallengeResponse, CredentialID, Passkey, PasskeyAuthentication, PasskeyRegistration, PublicKeyCredential,
-    RegisterPublicKeyCredential, RequestChallengeResponse,
+    AuthenticationResult, CredentialID, DiscoverableAuthentication, Passkey, PasskeyAuthentication, PasskeyRegistration,
+    PublicKeyCredential, RegisterPublicKeyCredential,
 };
 use webauthn_rs::{Webauthn, WebauthnBuilder};
 
@@ -33,7 +37,9 @@ pub struct Passkeys {
     webauthn: Webauthn,
     /// Adding and signing in have room of their own: a crowd at the door does not end what somebody inside has begun.
     adding: Ceremonies<(Uuid, PasskeyRegistration)>,
-    signing_in: Ceremonies<PasskeyAuthentication>,
+    proving: Ceremonies<(Uuid, PasskeyAuthentication)>,
+    /// By [`Lane`].
+    signing_in: [Ceremonies<DiscoverableAuthentication>; 2],
 }
 
 /// Ceremonies that were begun, each answered once and in time.
@@ -75,7 +81,8 @@ impl Passkeys {
             return None;
         }
         let webauthn = WebauthnBuilder::new(host, &url).ok()?.rp_name("Witnessmark").build().ok()?;
-        Some(Passkeys { webauthn, adding: Ceremonies::new(), signing_in: Ceremonies::new() })
+        let signing_in = [Ceremonies::new(), Ceremonies::new()];
+        Some(Passkeys { webauthn, adding: Ceremonies::new(), proving: Ceremonies::new(), signing_in })
     }
 }
 
@@ -96,26 +103,26 @@ fn as_json(passkey: &Passkey) -> Result<String, StoreError> {
     serde_json::to_string(passkey).map_err(|error| StoreError::Unreadable(format!("a passkey: {error}")))
 }
 
-/// Begins to add a passkey to one's own account. It asks for the passphrase: two minutes at somebody's open laptop must not be
-/// enough to come in for good.
-pub async fn begin_adding(
-    house: &House,
-    passkeys: &Passkeys,
-    actor: &Actor,
-    passphrase: &str,
-) -> Result<(Uuid, CreationChallengeResponse), Refusal> {
-    require(actor, Deed::KeepOneself, Whose::Club)?;
-    super::account::require_own(house, actor, passphrase).await?;
+/// Begins to add a passkey to one's own account, for who has just shown who they are. It is to be a discoverable one, so that the
+/// browser finds it at the door without being told which there are.
+pub async fn begin_adding(house: &House, passkeys: &Passkeys, proven: &Proven) -> Result<(Uuid, Json), Refusal> {
+    let actor = proven.actor();
     let own: Vec<CredentialID> = own(house, actor.link).await?.into_iter().map(|kept| kept.id).collect();
     if own.len() >= MOST_OF_ONE {
         return Err(too_many());
     }
     let (challenge, state) =
         passkeys.webauthn.start_passkey_registration(actor.link, &actor.name, &actor.name, Some(own)).map_err(not_accepted)?;
-    Ok((passkeys.adding.begin(house, (actor.link, state)), challenge))
+    let mut asked = serde_json::to_value(challenge).map_err(not_accepted)?;
+    // Web Authentication level 2, 5.4.4: the older word says the same to older browsers.
+    if let Some(selection) = asked.pointer_mut("/publicKey/authenticatorSelection").and_then(Json::as_object_mut) {
+        selection.insert("residentKey".into(), "required".into());
+        selection.insert("requireResidentKey".into(), true.into());
+    }
+    Ok((passkeys.adding.begin(house, (actor.device, state)), asked))
 }
 
-/// Adds the passkey that the browser made.
+/// Adds the passkey that the browser made. It was begun on this device by who had shown who they are.
 pub async fn finish_adding(
     house: &House,
     passkeys: &Passkeys,
@@ -124,14 +131,15 @@ pub async fn finish_adding(
     name: &str,
     made: &RegisterPublicKeyCredential,
 ) -> Result<(), Refusal> {
-    require(actor, Deed::KeepOneself, Whose::Club)?;
+    require(actor, Deed::ChangeWhoRuns, Whose::Club)?;
     if !is_one_line(name.trim(), 60) {
         return Err(Refusal::Fields(vec![field("name", "Give the passkey a name, up to 60 characters: my phone, say.")]));
     }
-    let (link, state) = passkeys.adding.take(house, id)?;
-    if link != actor.link {
+    let (device, state) = passkeys.adding.take(house, id)?;
+    if device != actor.device {
         return Err(Refusal::NotHere);
     }
+    let link = actor.link;
     let passkey = passkeys.webauthn.finish_passkey_registration(made, &state).map_err(not_accepted)?;
     let kept = KeptPasskey {
         id: passkey.cred_id().to_vec(),
@@ -152,21 +160,29 @@ pub async fn finish_adding(
             })
         })
         .await?;
-    if added { Ok(()) } else { Err(Refusal::Fields(vec![field("passkey", "This passkey is kept already.")])) }
+    if !added {
+        return Err(Refusal::Fields(vec![field("passkey", "This passkey is kept already.")]));
+    }
+    log::tell(Security::PasskeyAdded { link, device });
+    Ok(())
 }
 
-/// Begins to sign in: the browser is asked for any passkey of any organizer, and told no name.
-pub async fn begin_signing_in(house: &House, passkeys: &Passkeys) -> Result<(Uuid, RequestChallengeResponse), Refusal> {
-    let kept = {
+/// Begins to sign in: the browser is asked for any passkey of this server that it has, and is told of none.
+///
+/// A browser in which an organizer signed in before has room of its own: strangers who begin and never answer do not end it.
+pub async fn begin_signing_in(house: &House, passkeys: &Passkeys, lane: Lane) -> Result<(Uuid, Json), Refusal> {
+    let is_any = {
         let mut db = house.store.read().await?;
-        account::passkeys(&mut db).await?
+        !account::passkeys(&mut db).await?.is_empty()
     };
-    let all = kept.iter().map(credential).collect::<Result<Vec<Passkey>, _>>()?;
-    if all.is_empty() {
+    if !is_any {
         return Err(Refusal::NotNow("No organizer has a passkey here yet: use your passphrase.".into()));
     }
-    let (challenge, state) = passkeys.webauthn.start_passkey_authentication(&all).map_err(not_accepted)?;
-    Ok((passkeys.signing_in.begin(house, state), challenge))
+    let (challenge, state) = passkeys.webauthn.start_discoverable_authentication().map_err(not_accepted)?;
+    let mut asked = serde_json::to_value(challenge).map_err(not_accepted)?;
+    // The person has tapped a button: the browser asks at once, and not only in a field's suggestions.
+    asked.as_object_mut().map(|asked| asked.remove("mediation"));
+    Ok((passkeys.signing_in[lane as usize].begin(house, state), asked))
 }
 
 /// Lets the organizer in whose passkey answered.
@@ -178,25 +194,69 @@ pub async fn finish_signing_in(
     shared: bool,
     caller: Caller,
 ) -> Result<Entered, Refusal> {
-    let state = passkeys.signing_in.take(house, id)?;
-    let result = passkeys.webauthn.finish_passkey_authentication(answer, &state).map_err(not_accepted)?;
+    let [strangers, known] = &passkeys.signing_in;
+    let state = known.take(house, id).or_else(|_| strangers.take(house, id))?;
+    // The library's name for the person is the link's id: a passkey of another one of the same browser is not taken for it.
+    let (of, credential_id) = passkeys.webauthn.identify_discoverable_authentication(answer).map_err(not_accepted)?;
     let (kept, link) = {
         let mut db = house.store.read().await?;
-        let kept = account::passkeys(&mut db).await?.into_iter().find(|kept| kept.id == result.cred_id().to_vec());
-        let kept = kept.ok_or(Refusal::WhoAreYou)?;
+        let kept = account::passkeys(&mut db).await?.into_iter().find(|kept| kept.id == credential_id && kept.link == of);
+        let kept = kept.ok_or_else(|| not_accepted("it is kept here no more"))?;
         let link = access::link(&mut db, kept.link).await?.ok_or(Refusal::WhoAreYou)?;
         (kept, link)
     };
-    let mut passkey = credential(&kept)?;
-    passkey.update_credential(&result);
+    let passkey = credential(&kept)?;
+    let result = passkeys.webauthn.finish_discoverable_authentication_v2(answer, state, &passkey).map_err(not_accepted)?;
+    note_use(house, kept, passkey, &result).await?;
+    let_in_organizer(house, link, None, shared, caller).await
+}
+
+/// Begins a proof of who somebody is who is signed in: they are asked for one of their own passkeys.
+pub async fn begin_proof(house: &House, passkeys: &Passkeys, actor: &Actor) -> Result<(Uuid, Json), Refusal> {
+    require(actor, Deed::ChangeWhoRuns, Whose::Club)?;
+    let own = own(house, actor.link).await?.iter().map(credential).collect::<Result<Vec<Passkey>, _>>()?;
+    if own.is_empty() {
+        return Err(Refusal::NotNow("You have no passkey here yet: say your passphrase.".into()));
+    }
+    let (challenge, state) = passkeys.webauthn.start_passkey_authentication(&own).map_err(not_accepted)?;
+    let asked = serde_json::to_value(challenge).map_err(not_accepted)?;
+    Ok((passkeys.proving.begin(house, (actor.device, state)), asked))
+}
+
+/// Takes a passkey's answer as the proof.
+pub async fn finish_proof(
+    house: &House,
+    passkeys: &Passkeys,
+    actor: &Actor,
+    id: Uuid,
+    answer: &PublicKeyCredential,
+) -> Result<(), Refusal> {
+    require(actor, Deed::ChangeWhoRuns, Whose::Club)?;
+    let (device, state) = passkeys.proving.take(house, id)?;
+    if device != actor.device {
+        return Err(Refusal::NotHere);
+    }
+    let result = passkeys.webauthn.finish_passkey_authentication(answer, &state).map_err(|error| {
+        log::tell(Security::NotProven { way: Way::Passkey, link: actor.link, device: actor.device });
+        not_accepted(error)
+    })?;
+    let kept = own(house, actor.link).await?.into_iter().find(|kept| kept.id == result.cred_id().to_vec());
+    let kept = kept.ok_or_else(|| not_accepted("it is kept here no more"))?;
+    let passkey = credential(&kept)?;
+    note_use(house, kept, passkey, &result).await?;
+    proof::note(house, actor, Way::Passkey).await
+}
+
+/// Keeps a passkey's counter as it is now.
+async fn note_use(house: &House, kept: KeptPasskey, mut passkey: Passkey, result: &AuthenticationResult) -> Result<(), Refusal> {
+    passkey.update_credential(result);
     let (changed, now) = (as_json(&passkey)?, house.now());
     house
         .store
         .write::<_, Refusal, _>(Touch::Nothing, move |db| {
             Box::pin(async move { Ok(account::passkey_used(db, &kept.id, &changed, now).await?) })
         })
-        .await?;
-    let_in_organizer(house, link, None, shared, caller).await
+        .await
 }
 
 /// One's own passkeys.
@@ -206,11 +266,15 @@ pub async fn own(house: &House, link: Uuid) -> Result<Vec<KeptPasskey>, Refusal>
 }
 
 /// Removes one of one's own passkeys.
-pub async fn remove(house: &House, actor: &Actor, id: Vec<u8>) -> Result<(), Refusal> {
-    require(actor, Deed::KeepOneself, Whose::Club)?;
-    let link = actor.link;
+pub async fn remove(house: &House, proven: &Proven, id: Vec<u8>) -> Result<(), Refusal> {
+    let actor = proven.actor();
+    let (link, device) = (actor.link, actor.device);
     let found = house
         .write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(account::remove_passkey(db, link, &id).await?) }))
         .await?;
-    if found { Ok(()) } else { Err(Refusal::NotHere) }
+    if !found {
+        return Err(Refusal::NotHere);
+    }
+    log::tell(Security::PasskeyRemoved { link, device });
+    Ok(())
 }

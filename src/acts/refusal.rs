@@ -16,6 +16,9 @@ pub enum Refusal {
     /// Nobody is signed in, or no longer.
     #[error("your link has ended or was taken back")]
     WhoAreYou,
+    /// What was asked for takes a proof of the last five minutes of who it is.
+    #[error("say who you are: this needs your passphrase or a passkey")]
+    ProofWanted,
     /// A clear from a device that was ended.
     #[error("this device was ended; a clear that was signed on it does not count")]
     DeviceEnded,

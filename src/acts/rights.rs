@@ -111,16 +111,19 @@ pub enum Deed {
     RunTheEvent,
     /// Take away or erase what is held on a driver.
     AnswerForData,
-    /// Make events, sheet editions and organizers.
+    /// Make events and sheet editions, see who the organizers are.
     RunTheClub,
-    /// One's own passphrase, passkeys and devices.
+    /// One's own page, units and devices.
     KeepOneself,
+    /// Make, let in anew or end an organizer; set the passphrase, add or remove a passkey. An open session is not enough for it:
+    /// the acts ask for [`Proven`](super::proof::Proven).
+    ChangeWhoRuns,
     /// Everything in a garage.
     KeepGarage,
 }
 
 impl Deed {
-    pub const ALL: [Deed; 9] = [
+    pub const ALL: [Deed; 10] = [
         Deed::LookIn,
         Deed::FillIn,
         Deed::WorkTheGate,
@@ -129,6 +132,7 @@ impl Deed {
         Deed::AnswerForData,
         Deed::RunTheClub,
         Deed::KeepOneself,
+        Deed::ChangeWhoRuns,
         Deed::KeepGarage,
     ];
 }
@@ -170,6 +174,7 @@ pub fn reach(deed: Deed, role: Role) -> Reach {
         Deed::AnswerForData => [Everywhere,  Nowhere,     Nowhere,     Nowhere,     Nowhere],
         Deed::RunTheClub =>    [Everywhere,  Nowhere,     Nowhere,     Nowhere,     Nowhere],
         Deed::KeepOneself =>   [Everywhere,  Nowhere,     Nowhere,     Nowhere,     Nowhere],
+        Deed::ChangeWhoRuns => [Everywhere,  Nowhere,     Nowhere,     Nowhere,     Nowhere],
         Deed::KeepGarage =>    [Nowhere,     Nowhere,     Nowhere,     Nowhere,     OwnGarage],
     };
     match role {

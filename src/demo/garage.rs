@@ -73,7 +73,8 @@ fn card(title: &str, system: CarSystem, found: &str, cause: &str, hours: f64) ->
 
 /// Opens a garage from a driver's entry and fills it. Gives the link's secret.
 pub(super) async fn make(house: &House, driver: &Actor, entry: Uuid, today: Date) -> Result<String, Refusal> {
-    let opened = open(house, driver, entry, house.new_id(), &Caller { kind: "Linux computer".into(), door: None }).await?;
+    let opened =
+        open(house, driver, entry, house.new_id(), &Caller { kind: "Linux computer".into(), ..Caller::default() }).await?;
     let keeper = &opened.entered.actor;
     let looked = crate::acts::garage::look::look(house, keeper, opened.garage, &crate::rules::units::Units::METRIC).await?;
     let car = looked.garage.cars.first().ok_or(Refusal::NotHere)?.id;

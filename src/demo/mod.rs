@@ -136,7 +136,7 @@ fn fates() -> Vec<Fate> {
 
 /// A person of the demo on a device of their own.
 async fn come_in(house: &House, out: &HandedOut) -> Result<Actor, Refusal> {
-    Ok(enter(house, &out.secret, Caller { kind: "Android phone".into(), door: None }).await?.actor)
+    Ok(enter(house, &out.secret, Caller { kind: "Android phone".into(), ..Caller::default() }).await?.actor)
 }
 
 /// Makes the club, its two events, and a morning's work at the gate.

@@ -1,5 +1,6 @@
 //! Deeds of access: who let whom in as what, chained for the whole club. Deeds stay.
 
+use super::log::{self, Security};
 use super::{StoreError, row};
 use crate::rules::chain::{Baseline, ChainedDeed, Claim, DeviceClaim, ErasedEntry, LinkClaim, Who, hex, holder_mark};
 use jiff::Timestamp;
@@ -87,7 +88,10 @@ pub(super) async fn note(db: &mut SqliteConnection, what: Done, about: About, by
     // A deed stands beside the one link that it is about; one of many links stands by itself.
     let link = about.links.first().filter(|_| about.links.len() == 1);
     claim.link = link.map(Uuid::to_string);
-    write(db, &claim, link.copied(), by).await
+    write(db, &claim, link.copied(), by).await?;
+    // Told before the commit: one that fails is followed by its own line.
+    log::tell(Security::Link { what: what.word(), link: link.copied(), by });
+    Ok(())
 }
 
 pub(super) async fn write(db: &mut SqliteConnection, claim: &Claim, link: Option<Uuid>, by: By) -> Result<(), StoreError> {
@@ -222,6 +226,45 @@ pub async fn notes_of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Ve
     .await?;
     let noted = |(link, what, by, at): (Vec<u8>, String, Option<String>, i64)| {
         Ok(Noted { link: row::id(&link)?, what, by, at: row::time(at)? })
+    };
+    rows.into_iter().map(noted).collect()
+}
+
+/// A deed about an organizer's link, as the organizers' page shows it.
+#[derive(Clone, Debug)]
+pub struct NotedOfOrganizer {
+    /// Whose link it is about.
+    pub holder: String,
+    pub what: String,
+    /// The name of who did it; `None` for whoever runs the server.
+    pub by: Option<String>,
+    /// The kind of machine it was done from; empty where it is not known.
+    pub from: String,
+    pub at: Timestamp,
+}
+
+#[derive(FromRow)]
+struct OfOrganizerRow {
+    holder: String,
+    what: String,
+    by: Option<String>,
+    kind: String,
+    at: i64,
+}
+
+/// What was done with organizers' links and devices, the newest first, up to so many.
+pub async fn notes_of_organizers(db: &mut SqliteConnection, most: u32) -> Result<Vec<NotedOfOrganizer>, StoreError> {
+    let rows: Vec<OfOrganizerRow> = sqlx::query_as(
+        "select link.holder, deed.what, maker.holder as by, coalesce(device.kind, '') as kind, deed.at from access_deed as deed
+         join access_link as link on link.id = deed.link_id left join access_link as maker on maker.id = deed.by_link_id
+         left join device on device.id = deed.by_device_id
+         where link.role = 'organizer' order by deed.id desc limit ?",
+    )
+    .bind(most)
+    .fetch_all(db)
+    .await?;
+    let noted = |row: OfOrganizerRow| {
+        Ok(NotedOfOrganizer { holder: row.holder, what: row.what, by: row.by, from: row.kind, at: row::time(row.at)? })
     };
     rows.into_iter().map(noted).collect()
 }

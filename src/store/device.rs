@@ -12,9 +12,11 @@ use uuid::Uuid;
 pub struct Device {
     pub id: Uuid,
     pub link: Link,
-    /// When it was last here, to the hour.
+    /// When it was last here: to the hour, and to five minutes where it ends when it is not used.
     pub used_at: Option<Timestamp>,
-    /// Whether it is let in; `false` once it was ended, its link was revoked or its time is over.
+    /// After how many minutes without use it is out; `None` where it stays until its time is over.
+    pub idle_min: Option<i64>,
+    /// Whether it is let in; `false` once it was ended, its link was revoked, its time is over or it was not used for too long.
     pub is_in: bool,
 }
 
@@ -30,6 +32,10 @@ pub struct NewDevice {
     pub kind: String,
     pub from: Timestamp,
     pub to: Timestamp,
+    /// After how many minutes without use it is out; `None`: it stays until its time is over.
+    pub idle_min: Option<i64>,
+    /// Whether its person has just shown who they are.
+    pub is_proven: bool,
 }
 
 /// A device as a list shows it.
@@ -42,12 +48,15 @@ pub struct Listed {
     pub ends_at: Timestamp,
     pub used_at: Option<Timestamp>,
     pub ended_at: Option<Timestamp>,
+    /// After how many minutes without use it is out.
+    pub idle_min: Option<i64>,
 }
 
 impl Listed {
     /// Whether it is still let in, its link being good.
     pub fn is_in(&self, now: Timestamp) -> bool {
-        self.ended_at.is_none() && self.ends_at > now
+        let idle_s = now.as_second() - self.used_at.unwrap_or(self.made_at).as_second();
+        self.ended_at.is_none() && self.ends_at > now && self.idle_min.is_none_or(|most| idle_s < most * 60)
     }
 }
 
@@ -60,6 +69,7 @@ struct ListedRow {
     ends_at: i64,
     used_at: Option<i64>,
     ended_at: Option<i64>,
+    idle_min: Option<i64>,
 }
 
 impl ListedRow {
@@ -72,37 +82,43 @@ impl ListedRow {
             ends_at: row::time(self.ends_at)?,
             used_at: self.used_at.map(row::time).transpose()?,
             ended_at: self.ended_at.map(row::time).transpose()?,
+            idle_min: self.idle_min,
         })
     }
 }
 
 /// Lets a device in by its link.
 pub async fn add(db: &mut SqliteConnection, new: &NewDevice) -> Result<(), StoreError> {
-    let sql =
-        "insert into device (id, digest, link_id, through, kind, made_at, ends_at, used_at) values (?, ?, ?, ?, ?, ?, ?, ?)";
-    sqlx::query(sql)
-        .bind(&new.id.as_bytes()[..])
-        .bind(&new.digest[..])
-        .bind(&new.link.as_bytes()[..])
-        .bind(new.through.map(|device| device.as_bytes().to_vec()))
-        .bind(&new.kind)
-        .bind(new.from.as_millisecond())
-        .bind(new.to.as_millisecond())
-        .bind(new.from.as_millisecond())
-        .execute(&mut *db)
-        .await?;
+    sqlx::query(
+        "insert into device (id, digest, link_id, through, kind, made_at, ends_at, used_at, idle_min, proven_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    )
+    .bind(&new.id.as_bytes()[..])
+    .bind(&new.digest[..])
+    .bind(&new.link.as_bytes()[..])
+    .bind(new.through.map(|device| device.as_bytes().to_vec()))
+    .bind(&new.kind)
+    .bind(new.from.as_millisecond())
+    .bind(new.to.as_millisecond())
+    .bind(new.from.as_millisecond())
+    .bind(new.idle_min)
+    .bind(new.is_proven.then_some(new.from.as_millisecond()))
+    .execute(&mut *db)
+    .await?;
     deed::note(db, Done::Used, About::device(new.link, new.id), Some((new.link, new.id)), new.from).await
 }
 
 /// The device with this secret where it came in by this link before and was not ended: it stays let in for longer.
 pub async fn again(db: &mut SqliteConnection, new: &NewDevice) -> Result<Option<Uuid>, StoreError> {
     let id: Option<Vec<u8>> = sqlx::query_scalar(
-        "update device set ends_at = max(ends_at, ?), used_at = ?, through = coalesce(through, ?)
+        "update device set ends_at = max(ends_at, ?), used_at = ?, through = coalesce(through, ?),
+             proven_at = coalesce(?, proven_at)
          where digest = ? and link_id = ? and ended_at is null returning id",
     )
     .bind(new.to.as_millisecond())
     .bind(new.from.as_millisecond())
     .bind(new.through.map(|device| device.as_bytes().to_vec()))
+    .bind(new.is_proven.then_some(new.from.as_millisecond()))
     .bind(&new.digest[..])
     .bind(&new.link.as_bytes()[..])
     .fetch_optional(&mut *db)
@@ -124,6 +140,7 @@ pub async fn by_digest_or_ended(db: &mut SqliteConnection, digest: Digest, now: 
         device_id: Vec<u8>,
         device_digest: Vec<u8>,
         device_used_at: Option<i64>,
+        device_idle_min: Option<i64>,
         is_in: bool,
         #[sqlx(flatten)]
         link: LinkRow,
@@ -131,9 +148,12 @@ pub async fn by_digest_or_ended(db: &mut SqliteConnection, digest: Digest, now: 
     let (from, to) = span(&digest);
     let rows: Vec<Row> = sqlx::query_as(
         "select device.id as device_id, device.digest as device_digest, device.used_at as device_used_at,
-             (device.ends_at > ? and device.ended_at is null and link.revoked_at is null) as is_in, link.*
+             device.idle_min as device_idle_min,
+             (device.ends_at > ?1 and device.ended_at is null and link.revoked_at is null
+                 and (device.idle_min is null or coalesce(device.used_at, device.made_at) + device.idle_min * 60000 > ?1)) as is_in,
+             link.*
          from device join access_link as link on link.id = device.link_id
-         where device.digest between ? and ?",
+         where device.digest between ?2 and ?3",
     )
     .bind(now.as_millisecond())
     .bind(from)
@@ -142,14 +162,16 @@ pub async fn by_digest_or_ended(db: &mut SqliteConnection, digest: Digest, now: 
     .await?;
     let Some(row) = rows.into_iter().find(|row| is_same(&row.device_digest, &digest)) else { return Ok(None) };
     let used_at = row.device_used_at.map(row::time).transpose()?;
-    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at, is_in: row.is_in }))
+    let idle_min = row.device_idle_min;
+    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at, idle_min, is_in: row.is_in }))
 }
 
 /// Whether a device is still let in.
 pub async fn is_let_in(db: &mut SqliteConnection, device: Uuid, now: Timestamp) -> Result<bool, StoreError> {
     let count: i64 = sqlx::query_scalar(
         "select count(*) from device join access_link as link on link.id = device.link_id
-         where device.id = ? and device.ends_at > ? and device.ended_at is null and link.revoked_at is null",
+         where device.id = ?1 and device.ends_at > ?2 and device.ended_at is null and link.revoked_at is null
+             and (device.idle_min is null or coalesce(device.used_at, device.made_at) + device.idle_min * 60000 > ?2)",
     )
     .bind(&device.as_bytes()[..])
     .bind(now.as_millisecond())
@@ -171,6 +193,23 @@ pub async fn has_left(db: &mut SqliteConnection, digest: Digest, now: Timestamp)
     .fetch_one(db)
     .await?;
     Ok(by_itself > 0)
+}
+
+/// Notes that the person on a device has shown who they are.
+pub async fn prove(db: &mut SqliteConnection, device: Uuid, at: Timestamp) -> Result<(), StoreError> {
+    sqlx::query("update device set proven_at = ? where id = ?")
+        .bind(at.as_millisecond())
+        .bind(&device.as_bytes()[..])
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// When the person on a device last showed who they are.
+pub async fn proven_at(db: &mut SqliteConnection, device: Uuid) -> Result<Option<Timestamp>, StoreError> {
+    let at: Option<Option<i64>> =
+        sqlx::query_scalar("select proven_at from device where id = ?").bind(&device.as_bytes()[..]).fetch_optional(db).await?;
+    at.flatten().map(row::time).transpose()
 }
 
 /// Notes that a device was here.

@@ -15,6 +15,8 @@ pub mod event;
 pub mod event_key;
 pub mod garage;
 pub mod history;
+pub mod known_browser;
+pub mod log;
 pub mod personal;
 pub mod phone_setting;
 pub mod photo;

@@ -11,6 +11,7 @@ use super::limits::Limited;
 use super::session::{self, cookies};
 use crate::acts::Refusal;
 use crate::acts::rights::{Actor, Deed, Reach, Whose, may, reach};
+use crate::store::log::{self, Security};
 use axum::RequestExt;
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, MatchedPath, RawPathParams, Request, State};
@@ -21,6 +22,7 @@ use axum::response::Response;
 use axum::routing::{MethodRouter, get, post};
 use std::collections::HashMap;
 use std::sync::Arc;
+use tracing::Instrument;
 use uuid::Uuid;
 
 /// A route with what is done there.
@@ -119,11 +121,18 @@ impl Guard {
 }
 
 /// Stands before every door. Who passes is handed on as the [`Actor`] that the handlers ask for.
-pub(super) async fn guard(State(guard): State<Arc<Guard>>, mut request: Request, next: Next) -> Result<Response, Fault> {
+pub(super) async fn guard(State(guard): State<Arc<Guard>>, request: Request, next: Next) -> Result<Response, Fault> {
     let Some(path) = request.extensions().get::<MatchedPath>().map(|path| path.as_str().to_owned()) else {
         return Ok(next.run(request).await);
     };
-    match guard.door(&path, request.method()) {
+    // What is told to the log on the way says where and from whom: by the route, for there are secrets in paths.
+    let address = guard.web.address(request.extensions(), request.headers());
+    let span = tracing::info_span!("request", method = %request.method(), route = path, %address);
+    through(&guard, &path, request, next).instrument(span).await
+}
+
+async fn through(guard: &Guard, path: &str, mut request: Request, next: Next) -> Result<Response, Fault> {
+    match guard.door(path, request.method()) {
         // No door by this method: the router says which methods there are.
         None => return Ok(next.run(request).await),
         Some(Door { deed: Deed::LookIn, .. }) => {}
@@ -158,17 +167,30 @@ async fn let_by(web: &Web, request: &mut Request, door: &Door) -> Result<Arc<Act
             return Ok(actor);
         }
         if !secrets.is_empty() {
-            web.limits.guess(Limited::Cookie, web.address(request.extensions(), request.headers()))?;
+            let address = web.address(request.extensions(), request.headers());
+            log::tell(Security::CookieRefused { address });
+            web.limits.guess(Limited::Cookie, address)?;
         }
         return Err(Refusal::WhoAreYou.into());
     }
     // Let in elsewhere and with no role for this part, on a phone whose device for it was ended say: who they are is the question.
     // It is asked before the path is looked at, so that every id answers alike.
     if known.iter().all(|actor| reach(door.deed, actor.role) == Reach::Nowhere) {
+        known.iter().for_each(|actor| tell_refused(actor, door.deed));
         return Err(Refusal::WhoAreYou.into());
     }
     let whose = whose(web, request).await?;
-    known.into_iter().find(|actor| may(actor.role, door.deed, whose)).ok_or_else(|| Refusal::NotHere.into())
+    let found = known.iter().find(|actor| may(actor.role, door.deed, whose)).cloned();
+    if found.is_none() {
+        known.iter().for_each(|actor| tell_refused(actor, door.deed));
+    }
+    found.ok_or_else(|| Refusal::NotHere.into())
+}
+
+/// Tells the log that somebody asked for what the table does not give them.
+fn tell_refused(actor: &Actor, deed: Deed) {
+    let deed = format!("{deed:?}");
+    log::tell(Security::RightRefused { role: actor.role.word(), link: actor.link, device: actor.device, deed: &deed });
 }
 
 /// The person whose device was ended, where they might have done this before. Of anything else it learns nothing, not even that

@@ -134,6 +134,12 @@ impl From<Refusal> for Fault {
                 "Who are you?",
                 "Open the private link that the club sent you. If it no longer works, ask the organizer for a new one.",
             ),
+            Refusal::ProofWanted => (
+                StatusCode::FORBIDDEN,
+                "Say who you are",
+                "This changes who runs the club, and being signed in is not enough for it: say your passphrase, or use a passkey. \
+                 Nothing was changed.",
+            ),
             Refusal::Spent => (
                 StatusCode::CONFLICT,
                 "This link is used up",

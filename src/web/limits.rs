@@ -2,7 +2,10 @@
 //! address, and what one device sends, by device.
 
 use super::error::Fault;
+use crate::acts::passphrase::Lane;
 use crate::acts::rights::Actor;
+use crate::store::access::Digest;
+use crate::store::log::{self, Security};
 use axum::http::Method;
 use governor::clock::{Clock, DefaultClock};
 use governor::{DefaultKeyedRateLimiter, Quota, RateLimiter};
@@ -45,6 +48,10 @@ pub struct Limits {
     /// By the name that was typed, from anywhere. It is wide: a passphrase that stands the check needs no narrow one, and a narrow
     /// one would let anybody keep an organizer out.
     names: DefaultKeyedRateLimiter<String>,
+    /// By a browser in which this organizer signed in before, whatever strangers do meanwhile.
+    known: DefaultKeyedRateLimiter<Digest>,
+    known_passkeys: DefaultKeyedRateLimiter<Digest>,
+    /// By device: how often somebody who is signed in says who they are.
     own: DefaultKeyedRateLimiter<Uuid>,
     /// By link: how often one that lets many in may be opened.
     openings: DefaultKeyedRateLimiter<Uuid>,
@@ -67,6 +74,8 @@ impl Default for Limits {
             guesses_at_name: RateLimiter::keyed(quota(10, 2)),
             passkeys: RateLimiter::keyed(quota(60, 20)),
             names: RateLimiter::keyed(quota(300, 20)),
+            known: RateLimiter::keyed(quota(10, 2)),
+            known_passkeys: RateLimiter::keyed(quota(60, 20)),
             own: RateLimiter::keyed(quota(10, 2)),
             openings: RateLimiter::keyed(quota(100, 10)),
             garages: RateLimiter::keyed(quota(10, 1)),
@@ -86,7 +95,10 @@ fn ask<K: Hash + Eq + Clone>(limiter: &DefaultKeyedRateLimiter<K>, key: &K, word
         limiter.retain_recent();
     }
     let now = DefaultClock::default().now();
-    limiter.check_key(key).map_err(|wait| Fault::too_often(words, wait.wait_time_from(now).as_secs() + 1))
+    limiter.check_key(key).map_err(|wait| {
+        log::tell(Security::LimitReached { words });
+        Fault::too_often(words, wait.wait_time_from(now).as_secs() + 1)
+    })
 }
 
 impl Limits {
@@ -100,18 +112,25 @@ impl Limits {
         ask(limiter, &counted(address), "Too many wrong tries came from this network.")
     }
 
-    /// Counts a try at a passphrase before it is looked at: looking is what costs.
-    pub(super) fn passphrase(&self, address: IpAddr, name: &str) -> Result<(), Fault> {
+    /// Counts a try at a passphrase before it is looked at: looking is what costs. `known` is a browser in which this organizer signed
+    /// in before: it has a count of its own, so that guessers elsewhere do not keep the owner out. Once that is used up it is counted
+    /// with the strangers, so that a stolen cookie is worth a few tries. (The way of OWASP's "device cookies", from memory.)
+    pub(super) fn passphrase(&self, address: IpAddr, name: &str, known: Option<&Digest>) -> Result<Lane, Fault> {
+        let words = "Too many tries at this name from this browser.";
+        if known.is_some_and(|browser| ask(&self.known, browser, words).is_ok()) {
+            return Ok(Lane::Known);
+        }
         self.guess(Limited::Passphrase, address)?;
         let name: String = name.trim().to_lowercase().chars().take(60).collect();
         let words = "Too many tries at this name from this network. A passkey lets you in, or another network.";
         ask(&self.guesses_at_name, &(counted(address), name.clone()), words)?;
-        ask(&self.names, &name, "Too many tries at this name. A passkey, or a new link from who runs the server, lets you in.")
+        ask(&self.names, &name, "Too many tries at this name. A passkey, or a new link from who runs the server, lets you in.")?;
+        Ok(Lane::Strangers)
     }
 
-    /// Counts tries at one's own passphrase, by who is signed in.
+    /// Counts tries at one's own passphrase, by the device that is signed in: who guesses at an open laptop stops nobody elsewhere.
     pub(super) fn own_passphrase(&self, actor: &Actor) -> Result<(), Fault> {
-        ask(&self.own, &actor.link, "Too many tries.")
+        ask(&self.own, &actor.device, "Too many tries.")
     }
 
     /// Counts how often a link that lets many in is opened: each opening is written down.
@@ -125,8 +144,13 @@ impl Limits {
     }
 
     /// Counts passkey ceremonies: each is remembered for some minutes, and there is room for some hundreds.
-    pub(super) fn passkey(&self, address: IpAddr) -> Result<(), Fault> {
-        ask(&self.passkeys, &counted(address), "Too many tries came from this network.")
+    /// `known` is a browser in which an organizer signed in before, which has a count and room of its own.
+    pub(super) fn passkey(&self, address: IpAddr, known: Option<&Digest>) -> Result<Lane, Fault> {
+        if known.is_some_and(|browser| ask(&self.known_passkeys, browser, "Too many tries came from this browser.").is_ok()) {
+            return Ok(Lane::Known);
+        }
+        ask(&self.passkeys, &counted(address), "Too many tries came from this network.")?;
+        Ok(Lane::Strangers)
     }
 
     /// Counts what one device sends.
@@ -158,17 +182,27 @@ mod tests {
     fn a_guesser_with_a_network_of_addresses_is_one_guesser() {
         let limits = Limits::default();
         let six = |last: u16| IpAddr::from([0x2001, 0xdb8, 0, 7, 0, 0, 0, last]);
-        let tries = (0..100).take_while(|nth| limits.passphrase(six(*nth), "M. Ashdown").is_ok()).count();
+        let tries = (0..100).take_while(|nth| limits.passphrase(six(*nth), "M. Ashdown", None).is_ok()).count();
         assert_eq!(tries, 10);
-        assert!(limits.passphrase(IpAddr::from([0x2001, 0xdb8, 0, 8, 0, 0, 0, 1]), "M. Ashdown").is_ok());
+        assert!(limits.passphrase(IpAddr::from([0x2001, 0xdb8, 0, 8, 0, 0, 0, 1]), "M. Ashdown", None).is_ok());
     }
 
     #[test]
     fn many_networks_that_guess_at_one_name_are_slowed_together() {
         let limits = Limits::default();
         let from = |nth: u16| IpAddr::from([0x2001, 0xdb8, 0, nth, 0, 0, 0, 1]);
-        let tries = (0..600).take_while(|nth| limits.passphrase(from(*nth), "M. ASHDOWN ").is_ok()).count();
+        let tries = (0..600).take_while(|nth| limits.passphrase(from(*nth), "M. ASHDOWN ", None).is_ok()).count();
         assert!((300..320).contains(&tries), "{tries}");
-        assert!(limits.passphrase(address(200), "L. Ferrant").is_ok(), "another organizer");
+        assert!(limits.passphrase(address(200), "L. Ferrant", None).is_ok(), "another organizer");
+        // Whatever they did: a browser in which the organizer signed in before is not counted with them.
+        assert_eq!(limits.passphrase(from(1), "M. Ashdown", Some(&[7; 32])).ok(), Some(Lane::Known));
+    }
+
+    #[test]
+    fn a_known_browser_that_guesses_is_a_stranger_after_ten_tries() {
+        let limits = Limits::default();
+        let lanes: Vec<_> = (0..40).map(|_| limits.passphrase(address(1), "M. Ashdown", Some(&[7; 32])).ok()).collect();
+        let count = |lane| lanes.iter().filter(|one| **one == lane).count();
+        assert_eq!((count(Some(Lane::Known)), count(Some(Lane::Strangers)), count(None)), (10, 10, 20));
     }
 }

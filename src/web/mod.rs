@@ -15,6 +15,7 @@ mod live;
 pub mod page;
 pub(crate) mod pass;
 mod pen;
+mod proof;
 mod session;
 mod sign_in;
 mod telling;

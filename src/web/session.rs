@@ -19,6 +19,9 @@ pub(super) const NAME: &str = "witnessmark";
 /// The cookie that a browser has between looking at a one-time link and using it.
 pub(super) const DOOR: &str = "door";
 
+/// The cookie of a browser in which an organizer signed in before.
+pub(super) const KNOWN: &str = "known";
+
 /// The person who asks, let by the guard.
 pub struct Who(pub Arc<Actor>);
 
@@ -92,7 +95,8 @@ impl FromRequestParts<Web> for Called {
     async fn from_request_parts(parts: &mut Parts, _: &Web) -> Result<Called, Infallible> {
         let says = parts.headers.get(USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or_default();
         let door = cookies(&parts.headers, DOOR).next().map(str::to_owned);
-        Ok(Called(Caller { kind: kind_of(says).to_owned(), door }))
+        let known = cookies(&parts.headers, KNOWN).next().map(str::to_owned);
+        Ok(Called(Caller { kind: kind_of(says).to_owned(), door, known }))
     }
 }
 

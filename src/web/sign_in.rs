@@ -5,20 +5,24 @@ use super::address::Address;
 use super::error::Fault;
 use super::form::{Form, Sent};
 use super::page::{Page, render};
-use super::session::{Called, Who, end_cookie, home_of, set_cookie};
+use super::session::{Called, KNOWN, Who, end_cookie, home_of, set_cookie};
+use crate::acts::account::{self, Typed};
 use crate::acts::enter::Entered;
 use crate::acts::passkey::{self, Passkeys};
-use crate::acts::{Refusal, account, let_out};
-use crate::store::club;
+use crate::acts::passphrase::Lane;
+use crate::acts::{Refusal, let_out};
+use crate::store::log::{self, Security, Way};
+use crate::store::{club, known_browser};
 use askama::Template;
 use axum::Json;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::http::header::SET_COOKIE;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use serde::{Deserialize, Serialize};
+use std::net::IpAddr;
 use uuid::Uuid;
-use webauthn_rs::prelude::{PublicKeyCredential, RequestChallengeResponse};
+use webauthn_rs::prelude::PublicKeyCredential;
 
 #[derive(Template)]
 #[template(path = "front/sign_in.html")]
@@ -43,9 +47,35 @@ pub(super) async fn show(State(web): State<Web>) -> Page {
     render(&SignIn::read(&web).await?)
 }
 
-/// The answer that lets a device in: its cookie, and the way to its first page.
+/// The headers that let a device in: its cookie, and an organizer's browser the one by which it is known from now on.
+fn cookies_of(web: &Web, entered: &Entered, shared: bool) -> HeaderMap {
+    let known = entered.known.as_deref().map(|secret| known_cookie(web, secret));
+    let mut headers = HeaderMap::new();
+    for cookie in std::iter::once(set_cookie(web, entered, shared)).chain(known) {
+        // A cookie of ours is plain text; one that were not would be left out.
+        if let Ok(cookie) = cookie.parse() {
+            headers.append(SET_COOKIE, cookie);
+        }
+    }
+    headers
+}
+
+/// The header by which a browser is known at the door from now on. It lets nobody in: a try from it is counted by itself.
+fn known_cookie(web: &Web, secret: &str) -> String {
+    let seconds = known_browser::DAYS * 24 * 3600;
+    let secure = if web.is_https() { "; Secure" } else { "" };
+    format!("{KNOWN}={secret}; Path=/sign-in; Max-Age={seconds}; HttpOnly; SameSite=Lax{secure}")
+}
+
+/// The answer that lets a device in, and the way to its first page.
 pub(super) fn let_in(web: &Web, entered: &Entered, shared: bool) -> Response {
-    ([(SET_COOKIE, set_cookie(web, entered, shared))], Redirect::to(&home_of(entered.actor.role))).into_response()
+    (cookies_of(web, entered, shared), Redirect::to(&home_of(entered.actor.role))).into_response()
+}
+
+/// Tells the log that somebody signed in.
+fn tell(entered: &Entered, way: Way, kind: &str, address: IpAddr, lane: Lane) {
+    let (link, device) = (entered.actor.link, entered.actor.device);
+    log::tell(Security::SignedIn { way, link, device, kind, address, is_known_browser: lane == Lane::Known });
 }
 
 pub(super) async fn sign_in(
@@ -54,13 +84,20 @@ pub(super) async fn sign_in(
     Called(caller): Called,
     form: Form,
 ) -> Result<Response, Fault> {
-    let (name, shared) = (form.text("name"), !form.text("shared").is_empty());
-    web.limits.passphrase(address, name)?;
-    match account::sign_in(&web.house, name, form.raw("passphrase"), shared, caller).await {
-        Ok(entered) => Ok(let_in(&web, &entered, shared)),
+    let typed = Typed { name: form.text("name"), passphrase: form.raw("passphrase"), shared: !form.text("shared").is_empty() };
+    let door = account::at_the_door(&web.house, typed.name, &caller).await?;
+    let lane = web.limits.passphrase(address, typed.name, door.known.as_ref())?;
+    let (kind, is_known_name) = (caller.kind.clone(), door.is_somebody());
+    match account::sign_in(&web.house, door, lane, typed, caller).await {
+        Ok(entered) => {
+            tell(&entered, Way::Passphrase, &kind, address, lane);
+            Ok(let_in(&web, &entered, typed.shared))
+        }
         Err(Refusal::Fields(troubles)) => {
+            let is_known_browser = lane == Lane::Known;
+            log::tell(Security::NotSignedIn { way: Way::Passphrase, is_known_name, kind: &kind, address, is_known_browser });
             let trouble = troubles.into_iter().next().map(|trouble| trouble.message);
-            let page = SignIn { name: name.to_owned(), trouble, ..SignIn::read(&web).await? };
+            let page = SignIn { name: typed.name.to_owned(), trouble, ..SignIn::read(&web).await? };
             Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
         }
         Err(other) => Err(other.into()),
@@ -75,9 +112,9 @@ pub(super) async fn sign_out(State(web): State<Web>, Who(actor): Who) -> Result<
 
 /// A passkey's ceremony that was begun: the id to answer under, and what the browser is asked.
 #[derive(Serialize)]
-pub(super) struct Begun<T> {
+pub(super) struct Begun {
     pub id: Uuid,
-    pub options: T,
+    pub options: serde_json::Value,
 }
 
 pub(super) fn passkeys_of(web: &Web) -> Result<&Passkeys, Fault> {
@@ -88,18 +125,20 @@ pub(super) fn passkeys_of(web: &Web) -> Result<&Passkeys, Fault> {
 pub(super) async fn begin_passkey(
     State(web): State<Web>,
     Address(address): Address,
-) -> Result<Json<Begun<RequestChallengeResponse>>, Fault> {
-    web.limits.passkey(address)?;
-    let (id, options) = passkey::begin_signing_in(&web.house, passkeys_of(&web)?).await?;
+    Called(caller): Called,
+) -> Result<Json<Begun>, Fault> {
+    let lane = web.limits.passkey(address, account::known_browser(&web.house, &caller).await?.as_ref())?;
+    let (id, options) = passkey::begin_signing_in(&web.house, passkeys_of(&web)?, lane).await?;
     Ok(Json(Begun { id, options }))
 }
 
+/// What the browser's authenticator says to a ceremony.
 #[derive(Deserialize)]
 pub(super) struct Answered {
-    id: Uuid,
+    pub id: Uuid,
     #[serde(default)]
-    shared: bool,
-    credential: PublicKeyCredential,
+    pub shared: bool,
+    pub credential: PublicKeyCredential,
 }
 
 pub(super) async fn by_passkey(
@@ -108,7 +147,18 @@ pub(super) async fn by_passkey(
     Called(caller): Called,
     Sent(Answered { id, shared, credential }): Sent<Answered>,
 ) -> Result<Response, Fault> {
-    web.limits.passkey(address)?;
-    let entered = passkey::finish_signing_in(&web.house, passkeys_of(&web)?, id, &credential, shared, caller).await?;
-    Ok((StatusCode::NO_CONTENT, [(SET_COOKIE, set_cookie(&web, &entered, shared))]).into_response())
+    let lane = web.limits.passkey(address, account::known_browser(&web.house, &caller).await?.as_ref())?;
+    let kind = caller.kind.clone();
+    match passkey::finish_signing_in(&web.house, passkeys_of(&web)?, id, &credential, shared, caller).await {
+        Ok(entered) => {
+            tell(&entered, Way::Passkey, &kind, address, lane);
+            Ok((StatusCode::NO_CONTENT, cookies_of(&web, &entered, shared)).into_response())
+        }
+        Err(refusal) => {
+            let is_known_browser = lane == Lane::Known;
+            let (way, kind) = (Way::Passkey, kind.as_str());
+            log::tell(Security::NotSignedIn { way, is_known_name: false, kind, address, is_known_browser });
+            Err(refusal.into())
+        }
+    }
 }

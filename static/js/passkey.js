@@ -4,6 +4,7 @@ const text = (buffer) =>
   btoa(String.fromCharCode(...new Uint8Array(buffer))).replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
 
 const add = document.querySelector("[data-passkey-add]");
+const prove = document.querySelector("[data-passkey-proof]");
 const signIn = document.querySelector("[data-passkey-sign-in]");
 const words = document.querySelector("[data-passkey-words]");
 
@@ -56,30 +57,39 @@ async function addPasskey() {
   location.reload();
 }
 
-async function signInByPasskey() {
-  const { id, options } = await post("/sign-in/passkey/begin");
-  const asked = options.publicKey;
-  const given = await navigator.credentials.get({
+/** Asks the browser for a passkey. */
+async function given({ publicKey: asked }) {
+  const credential = await navigator.credentials.get({
     publicKey: { ...asked, challenge: bytes(asked.challenge), allowCredentials: named(asked.allowCredentials) },
   });
-  const { authenticatorData, clientDataJSON, signature, userHandle } = given.response;
-  await post("/sign-in/passkey", {
-    id,
-    shared: document.querySelector("[name=shared]").checked,
-    credential: {
-      id: given.id,
-      rawId: text(given.rawId),
-      type: given.type,
-      response: {
-        authenticatorData: text(authenticatorData),
-        clientDataJSON: text(clientDataJSON),
-        signature: text(signature),
-        userHandle: userHandle ? text(userHandle) : null,
-      },
-      extensions: {},
+  const { authenticatorData, clientDataJSON, signature, userHandle } = credential.response;
+  return {
+    id: credential.id,
+    rawId: text(credential.rawId),
+    type: credential.type,
+    response: {
+      authenticatorData: text(authenticatorData),
+      clientDataJSON: text(clientDataJSON),
+      signature: text(signature),
+      userHandle: userHandle ? text(userHandle) : null,
     },
-  });
+    extensions: {},
+  };
+}
+
+async function signInByPasskey() {
+  const { id, options } = await post("/sign-in/passkey/begin");
+  const shared = document.querySelector("[name=shared]").checked;
+  await post("/sign-in/passkey", { id, shared, credential: await given(options) });
   location.assign("/club");
+}
+
+/** Shows who somebody is who is signed in, and goes on with the form that asked for it. */
+async function proveByPasskey() {
+  const { id, options } = await post("/club/you/proof/begin");
+  await post("/club/you/proof", { id, credential: await given(options) });
+  if ("stays" in prove.dataset) say("You have shown who you are. It holds for five minutes on this device.");
+  else document.querySelector("[data-proof]").submit();
 }
 
 /** Shows what needs a script only where there is one, and a browser that has passkeys. */
@@ -95,4 +105,5 @@ function offer(part, act) {
 }
 
 offer(add, addPasskey);
+offer(prove, proveByPasskey);
 offer(signIn, signInByPasskey);

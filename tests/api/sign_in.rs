@@ -142,9 +142,25 @@ async fn sessions_are_listed_ended_one_by_one_and_end_by_themselves() {
     assert_eq!(laptop.get("/club").await.status(), StatusCode::UNAUTHORIZED);
     assert_eq!(club.organizer.get("/club").await.status(), StatusCode::OK);
     library.post("/sign-in", &[("name", "M. Ashdown"), ("passphrase", PASSPHRASE), ("shared", "1")]).await;
-    club.clock.pass(12 * 60 + 2);
+    // In use all the time: nobody is out for being away.
+    let passes = async |hours: i64| {
+        for _ in 0..hours * 2 {
+            club.clock.pass(30);
+            club.organizer.get("/club").await;
+            library.get("/club/you").await;
+        }
+    };
+    passes(11).await;
+    assert_eq!(library.get("/club").await.status(), StatusCode::OK, "a shared computer in use");
+    passes(1).await;
     assert_eq!(library.get("/club").await.status(), StatusCode::UNAUTHORIZED, "a shared computer after twelve hours");
-    club.clock.pass(30 * 24 * 60);
+    for _ in 0..29 * 4 {
+        club.clock.pass(6 * 60);
+        assert_eq!(club.organizer.get("/club").await.status(), StatusCode::OK);
+    }
+    club.clock.pass(11 * 60);
+    club.organizer.get("/club").await;
+    club.clock.pass(60);
     assert_eq!(club.organizer.get("/club").await.status(), StatusCode::UNAUTHORIZED, "thirty days");
 }
 

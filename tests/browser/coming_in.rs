@@ -103,12 +103,28 @@ async fn an_organizer_sets_a_passphrase_adds_a_passkey_and_signs_in_with_it() {
             browser.follows("a[href=\"/sign-in\"]").await;
             browser.follows("[data-passkey-sign-in] button").await;
             browser.sees("h1", "Events").await;
+            shows_who_they_are_with_a_passkey(&browser, &club).await;
             browser.closes().await;
         }
         let page = club.organizer.get("/club/organizers").await.page().await;
         assert!(page.text().contains("2 passkeys"), "{}", page.text());
     })
     .await;
+}
+
+/// Six minutes on, being signed in is not enough to make an organizer: the page asks, and goes on with what was typed.
+async fn shows_who_they_are_with_a_passkey(browser: &Browser, club: &Club) {
+    club.clock.pass(6);
+    let name = format!("N. Quayle {}", club.new_id());
+    browser.forgives("403");
+    browser.opens(&format!("{}/club/organizers", club.base)).await;
+    browser.types("[name=name]", &name).await;
+    browser.follows("form.inline .go").await;
+    browser.sees("h1", "Say who you are").await;
+    browser.keeps_whole("5-say-who").await;
+    browser.follows("[data-passkey-proof] button").await;
+    browser.sees(".alert", &format!("It lets {name} set a passphrase")).await;
+    browser.keeps_whole("6-organizers").await;
 }
 
 /// Somebody who has no passkey of this club's, and somebody who closes the browser's own window.

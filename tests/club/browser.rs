@@ -45,6 +45,12 @@ impl Person {
         self.post(&door, form).await
     }
 
+    /// Signs in as this organizer, after a time away in which the session ended.
+    pub async fn signs_in_again(&self, name: &str) {
+        let answer = self.post("/sign-in", &[("name", name), ("passphrase", PASSPHRASE)]).await;
+        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{name} signs in");
+    }
+
     /// The cookie that the browser sends to a page: `witnessmark=...`.
     pub fn cookie(&self, path: &str) -> String {
         let cookies = self.jar.cookies(&self.url(path).parse().expect("an address")).expect("a cookie for this page");

@@ -13,7 +13,8 @@ const READY: Duration = Duration::from_secs(20);
 pub struct Server {
     child: Mutex<Child>,
     pub base: String,
-    said: Mutex<Receiver<String>>,
+    /// Where a new database's start leaves the organizer's link.
+    link: Option<String>,
 }
 
 /// What the test runs: the program as it was built beside the test.
@@ -34,8 +35,8 @@ impl Server {
         command.env("NO_COLOR", "1").env("RUST_LOG", "info");
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the program can be started");
         let logged = lines_of(child.stderr.take().expect("a log"));
-        let said = lines_of(child.stdout.take().expect("an output"));
-        let mut server = Server { child: Mutex::new(child), base: String::new(), said: Mutex::new(said) };
+        drop(lines_of(child.stdout.take().expect("an output")));
+        let mut server = Server { child: Mutex::new(child), base: String::new(), link: None };
         let mut log = Vec::new();
         loop {
             let Ok(line) = logged.recv_timeout(READY) else { panic!("the program did not start to listen; it said {log:?}") };
@@ -43,19 +44,18 @@ impl Server {
                 server.base = format!("http://{}", address.trim());
                 return server;
             }
+            if let Some((_, file)) = line.split_once("one-time link file=") {
+                server.link = Some(file.trim().to_owned());
+            }
             log.push(line);
         }
     }
 
     /// The secret of the first organizer's private link, which a new database gives once.
     pub fn first_secret(&self) -> String {
-        let said = self.said.lock().expect("one reader");
-        loop {
-            let line = said.recv_timeout(READY).expect("a new database's start prints the organizer's link");
-            if let Some((_, secret)) = line.split_once("/in/") {
-                return secret.trim().to_owned();
-            }
-        }
+        let file = self.link.as_ref().expect("a new database's start says where the organizer's link is");
+        let link = std::fs::read_to_string(file).expect("the organizer's link");
+        link.trim().rsplit('/').next().expect("a secret").to_owned()
     }
 
     pub fn process_id(&self) -> u32 {

@@ -1,6 +1,8 @@
 //! Oneself: the passphrase, passkeys, and the devices one is signed in on.
 
 use crate::acts::account::FEWEST;
+use crate::acts::proof::{self, Proven};
+use crate::acts::refusal::field;
 use crate::acts::{Actor, Refusal, account, let_out, passkey};
 use crate::rules::answer::Trouble;
 use crate::store::account::KeptPasskey;
@@ -10,6 +12,7 @@ use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form, Sent};
 use crate::web::page::{Page, render};
+use crate::web::proof::Shown;
 use crate::web::session::Who;
 use crate::web::sign_in::{Begun, passkeys_of};
 use askama::Template;
@@ -21,7 +24,7 @@ use data_encoding::HEXLOWER_PERMISSIVE;
 use serde::Deserialize;
 use std::sync::Arc;
 use uuid::Uuid;
-use webauthn_rs::prelude::{CreationChallengeResponse, RegisterPublicKeyCredential};
+use webauthn_rs::prelude::RegisterPublicKeyCredential;
 
 #[derive(Template)]
 #[template(path = "organizer/you.html")]
@@ -69,10 +72,15 @@ pub(super) async fn show(State(web): State<Web>, Who(actor): Who) -> Page {
     render(&You::read(&web, actor).await?)
 }
 
+/// Changes the passphrase for who says the one they have, or has shown who they are a moment ago.
 pub(super) async fn passphrase(State(web): State<Web>, Who(actor): Who, form: Form) -> Result<Response, Fault> {
-    web.limits.own_passphrase(&actor)?;
-    match account::change(&web.house, &actor, form.raw("old"), form.raw("passphrase")).await {
+    match change(&web, &actor, form.raw("old"), form.raw("passphrase")).await? {
         Ok(()) => Ok(render(&You { saved: true, ..You::read(&web, actor).await? })?.into_response()),
+        Err(Refusal::ProofWanted) => {
+            let troubles = vec![field("old", "Say the one you have. If you do not know it, use a passkey first.")];
+            let page = You { troubles, ..You::read(&web, actor).await? };
+            Ok((StatusCode::FORBIDDEN, Html(page.render()?)).into_response())
+        }
         Err(Refusal::Fields(troubles)) => {
             let page = You { troubles, ..You::read(&web, actor).await? };
             Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
@@ -81,17 +89,39 @@ pub(super) async fn passphrase(State(web): State<Web>, Who(actor): Who, form: Fo
     }
 }
 
+/// Takes what was typed as the proof, if anything was, and then looks whether there is one.
+async fn prove(web: &Web, actor: &Actor, typed: &str) -> Result<Result<Proven, Refusal>, Fault> {
+    if !typed.is_empty() {
+        web.limits.own_passphrase(actor)?;
+        if let Err(refusal) = proof::by_passphrase(&web.house, actor, typed).await {
+            return Ok(Err(refusal));
+        }
+    }
+    Ok(proof::require_proof(&web.house, actor).await)
+}
+
+async fn change(web: &Web, actor: &Actor, old: &str, new: &str) -> Result<Result<(), Refusal>, Fault> {
+    match prove(web, actor, old).await? {
+        Ok(proven) => Ok(account::change(&web.house, &proven, new).await),
+        Err(Refusal::Fields(troubles)) => {
+            let at_old = |trouble: Trouble| Trouble { field: "old".into(), ..trouble };
+            Ok(Err(Refusal::Fields(troubles.into_iter().map(at_old).collect())))
+        }
+        Err(other) => Ok(Err(other)),
+    }
+}
+
 pub(super) async fn begin_passkey(
     State(web): State<Web>,
     Who(actor): Who,
     Sent(Beginning { passphrase }): Sent<Beginning>,
-) -> Result<Json<Begun<CreationChallengeResponse>>, Fault> {
-    web.limits.own_passphrase(&actor)?;
-    let (id, options) = passkey::begin_adding(&web.house, passkeys_of(&web)?, &actor, &passphrase).await?;
+) -> Result<Json<Begun>, Fault> {
+    let proven = prove(&web, &actor, &passphrase).await??;
+    let (id, options) = passkey::begin_adding(&web.house, passkeys_of(&web)?, &proven).await?;
     Ok(Json(Begun { id, options }))
 }
 
-/// Who begins to add a passkey says the passphrase.
+/// Who begins to add a passkey says the passphrase, if they did not show who they are a moment ago.
 #[derive(Deserialize)]
 pub(super) struct Beginning {
     #[serde(default)]
@@ -115,9 +145,9 @@ pub(super) async fn add_passkey(
     Ok(StatusCode::NO_CONTENT)
 }
 
-pub(super) async fn end_passkey(State(web): State<Web>, Who(actor): Who, At(id): At<String>) -> Result<Redirect, Fault> {
+pub(super) async fn end_passkey(State(web): State<Web>, At(id): At<String>, shown: Shown) -> Result<Redirect, Fault> {
     let id = HEXLOWER_PERMISSIVE.decode(id.as_bytes()).map_err(|_| Fault::from(Refusal::NotHere))?;
-    passkey::remove(&web.house, &actor, id).await?;
+    passkey::remove(&web.house, &shown.proven, id).await?;
     Ok(Redirect::to("/club/you"))
 }
 
