@@ -15,6 +15,7 @@ use uuid::Uuid;
 use witnessmark::acts::House;
 use witnessmark::acts::hand_out::{Use, organizer_link};
 use witnessmark::acts::house::Outside;
+use witnessmark::acts::pass::end_keys_of_past_events;
 use witnessmark::acts::personal::{Term, keep_the_term};
 use witnessmark::acts::set_up::{CLUB_DAY, FAULT_GUIDE, set_up};
 use witnessmark::listen::{self, Certificate};
@@ -321,9 +322,12 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
     run_until_asked(web, listener, certificate).await
 }
 
-/// Erases what is past the club's term, now and every day.
+/// Erases what is past the club's term and the keys of past events, now and every day.
 async fn keep_the_term_daily(house: Arc<House>, term: Term, closing: CancellationToken) {
     loop {
+        if let Err(error) = end_keys_of_past_events(&house).await {
+            tracing::error!(%error, "the keys of past events could not be deleted");
+        }
         match keep_the_term(&house, term).await {
             Ok(0) => {}
             Ok(erased) => tracing::info!(erased, "drivers of events past the club's term were erased"),

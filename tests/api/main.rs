@@ -37,6 +37,7 @@ mod meanings;
 mod meanwhile;
 mod newer;
 mod own_tls;
+mod pass_keys;
 mod passes;
 mod photos;
 mod privacy;
