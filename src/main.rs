@@ -120,6 +120,9 @@ struct Serve {
     /// Erase drivers' names, mail and photos so many days after their event. Without it they stay until an organizer does it.
     #[arg(long, env = "WITNESSMARK_KEEP_DAYS", value_parser = clap::value_parser!(u32).range(1..=36_500))]
     keep_days: Option<u32>,
+    /// Browsers insist on https for a year after each visit, in place of thirty days. Say it once https is there to stay.
+    #[arg(long, env = "WITNESSMARK_HSTS", value_parser = clap::builder::BoolishValueParser::new())]
+    hsts: bool,
 }
 
 #[derive(Args)]
@@ -191,6 +194,9 @@ impl Outside for Machine {
 type Failure = Box<dyn std::error::Error>;
 
 fn main() -> ExitCode {
+    // What this program writes is private to the user that runs it, whatever the shell is set to.
+    #[cfg(unix)]
+    rustix::process::umask(rustix::fs::Mode::RWXG | rustix::fs::Mode::RWXO);
     let filter = tracing_subscriber::EnvFilter::try_from_default_env().unwrap_or_else(|_| "info".into());
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
     match run(Cli::parse().command) {
@@ -304,6 +310,7 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
     let base = settings.base.unwrap_or_else(|| base_of(scheme, &listener, settings.listen));
     let term = settings.keep_days.map_or(Term::UntilErased, Term::Days);
     let web = Web::new(house, &base).behind(&settings.trusted_proxy).keeping(term);
+    let web = if settings.hsts { web.insisting_on_https() } else { web };
     if let Some(first) = set_up(&web.house, &settings.club, &settings.organizer).await? {
         println!(
             "Nobody can come in yet. The organizer's one-time link, for setting a passphrase:\n\n  {}\n",
@@ -354,9 +361,6 @@ async fn new_organizer(settings: NewOrganizer) -> Result<(), Failure> {
 
 async fn serve_demo(settings: Demo) -> Result<(), Failure> {
     let listener = listen::bind(settings.listen).map_err(|error| format!("{}: {error}", settings.listen))?;
-    if let Some(folder) = settings.database.parent() {
-        std::fs::create_dir_all(folder)?;
-    }
     for ending in ["", "-wal", "-shm"] {
         let mut file = settings.database.clone().into_os_string();
         file.push(ending);
