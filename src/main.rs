@@ -15,6 +15,7 @@ use uuid::Uuid;
 use witnessmark::acts::House;
 use witnessmark::acts::hand_out::{Use, organizer_link};
 use witnessmark::acts::house::Outside;
+use witnessmark::acts::pass::end_keys_of_past_events;
 use witnessmark::acts::personal::{Term, keep_the_term};
 use witnessmark::acts::set_up::{CLUB_DAY, FAULT_GUIDE, set_up};
 use witnessmark::listen::{self, Bounds, Certificate};
@@ -122,6 +123,9 @@ struct Serve {
     /// Erase drivers' names, mail and photos so many days after their event. Without it they stay until an organizer does it.
     #[arg(long, env = "WITNESSMARK_KEEP_DAYS", value_parser = clap::value_parser!(u32).range(1..=36_500))]
     keep_days: Option<u32>,
+    /// Browsers insist on https for a year after each visit, in place of thirty days. Say it once https is there to stay.
+    #[arg(long, env = "WITNESSMARK_HSTS", value_parser = clap::builder::BoolishValueParser::new())]
+    hsts: bool,
 }
 
 #[derive(Args)]
@@ -193,6 +197,9 @@ impl Outside for Machine {
 type Failure = Box<dyn std::error::Error>;
 
 fn main() -> ExitCode {
+    // What this program writes is private to the user that runs it, whatever the shell is set to.
+    #[cfg(unix)]
+    rustix::process::umask(rustix::fs::Mode::RWXG | rustix::fs::Mode::RWXO);
     let cli = Cli::parse();
     let filter = tracing_subscriber::EnvFilter::try_from_default_env().unwrap_or_else(|_| "info".into());
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
@@ -312,6 +319,7 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
     let base = settings.base.unwrap_or_else(|| base_of(scheme, &listener, settings.listen));
     let term = settings.keep_days.map_or(Term::UntilErased, Term::Days);
     let web = Web::new(house, &base).behind(&settings.trusted_proxy).keeping(term);
+    let web = if settings.hsts { web.insisting_on_https() } else { web };
     let first = set_up(&web.house, &settings.club, &settings.organizer).await?;
     first_link::give(&settings.database, first.map(|first| web.link(&first.secret)).as_deref())?;
     if base.starts_with("http://") && !settings.listen.ip().is_loopback() {
@@ -326,9 +334,12 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
     run_until_asked(web, listener, certificate, settings.trusted_proxy).await
 }
 
-/// Erases what is past the club's term, now and every day.
+/// Erases what is past the club's term and the keys of past events, now and every day.
 async fn keep_the_term_daily(house: Arc<House>, term: Term, closing: CancellationToken) {
     loop {
+        if let Err(error) = end_keys_of_past_events(&house).await {
+            tracing::error!(%error, "the keys of past events could not be deleted");
+        }
         match keep_the_term(&house, term).await {
             Ok(0) => {}
             Ok(erased) => tracing::info!(erased, "drivers of events past the club's term were erased"),
@@ -355,9 +366,6 @@ async fn new_organizer(settings: NewOrganizer) -> Result<(), Failure> {
 
 async fn serve_demo(settings: Demo) -> Result<(), Failure> {
     let listener = listen::bind(settings.listen).map_err(|error| format!("{}: {error}", settings.listen))?;
-    if let Some(folder) = settings.database.parent() {
-        std::fs::create_dir_all(folder)?;
-    }
     for ending in ["", "-wal", "-shm"] {
         let mut file = settings.database.clone().into_os_string();
         file.push(ending);

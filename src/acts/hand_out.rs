@@ -6,7 +6,7 @@ use super::house::House;
 use super::proof::Proven;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Role, Whose, require};
-use crate::rules::words::is_one_line;
+use crate::rules::names::{self, NotAName};
 use crate::store::Touch;
 use crate::store::access::{self, Digest, Link, Renewal};
 use crate::store::entry::{self, Entry};
@@ -82,21 +82,32 @@ async fn keep_one(house: &House, by: Option<&Actor>, made: (HandedOut, Digest)) 
     Ok(out)
 }
 
-/// Two people of one name and role could not be told apart in a record, nor at the door.
+/// Two people of one name and role could not be told apart in a record, nor at the door. Two whose names look alike could not
+/// either, whatever they are here for; the same name in two roles is one person.
 async fn refuse_a_second(db: &mut SqliteConnection, link: &Link) -> Result<(), Refusal> {
-    let others = match link.event {
-        Some(event) => access::links_of_event(db, event).await?,
-        None => access::organizers(db).await?,
-    };
-    let is_same = |other: &Link| {
-        other.role == link.role && other.revoked_at.is_none() && other.holder.to_lowercase() == link.holder.to_lowercase()
-    };
-    if link.entry.is_some() || link.garage.is_some() || !others.iter().any(is_same) {
+    if link.entry.is_some() || link.garage.is_some() {
         return Ok(());
     }
-    let words = "There is somebody of this name already: a record must tell them apart. For another phone of the same person, \
-        make a new link below.";
-    Err(Refusal::Fields(vec![field("name", words)]))
+    let mut others = access::organizers(db).await?;
+    let mut met: Vec<String> = Vec::new();
+    if let Some(event) = link.event {
+        others.extend(access::links_of_event(db, event).await?);
+        met.extend(entry::of_event(db, event).await?.into_iter().map(|entry| entry.driver));
+    }
+    others.retain(|other| other.revoked_at.is_none() && other.entry.is_none());
+    let trouble = |words: String| Err(Refusal::Fields(vec![field("name", words)]));
+    if others.iter().any(|other| other.role == link.role && names::is_same(&other.holder, &link.holder)) {
+        let words = "There is somebody of this name already: a record must tell them apart. For another phone of the same \
+            person, make a new link below.";
+        return trouble(words.into());
+    }
+    met.extend(others.into_iter().map(|other| other.holder));
+    match met.iter().find(|other| names::is_look_alike(other, &link.holder)) {
+        Some(other) => trouble(format!(
+            "This looks like {other}, who is here already. Write the name so that nobody takes one for the other."
+        )),
+        None => Ok(()),
+    }
 }
 
 /// Which drivers get a link.
@@ -287,12 +298,11 @@ pub async fn organizer_link(house: &House, name: &str, kind: Use) -> Result<Hand
 }
 
 pub(super) fn holder_name(name: &str) -> Result<String, Refusal> {
-    let name = name.trim();
-    if !is_one_line(name, 60) {
-        return Err(Refusal::Fields(vec![field(
-            "name",
-            "Give the name that stands beside what this person does, up to 60 characters.",
-        )]));
-    }
-    Ok(name.to_owned())
+    names::name(name, 60).map_err(|wrong| {
+        let words = match wrong {
+            NotAName::Length(_) => "Give the name that stands beside what this person does, up to 60 characters.".to_owned(),
+            hidden => format!("The name {hidden}."),
+        };
+        Refusal::Fields(vec![field("name", words)])
+    })
 }

@@ -6,7 +6,7 @@ use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use super::submit::settle;
 use crate::rules::answer::Trouble;
-use crate::rules::words::is_one_line;
+use crate::rules::names::{self, NotAName};
 use crate::store::event::{self, Event, RunGroup};
 use crate::store::history::{self, EventKind, NewEventRecord};
 use crate::store::{Touch, club};
@@ -83,11 +83,14 @@ pub async fn open_event(house: &House, actor: &Actor, form: &EventForm) -> Resul
 }
 
 fn short_text(text: &str, name: &str, wanted: &str, troubles: &mut Vec<Trouble>) -> String {
-    let text = text.trim();
-    if !is_one_line(text, 80) {
-        troubles.push(field(name, format!("{wanted}, up to 80 characters.")));
-    }
-    text.to_owned()
+    names::name(text, 80).unwrap_or_else(|wrong| {
+        let words = match wrong {
+            NotAName::Length(_) => format!("{wanted}, up to 80 characters."),
+            hidden => format!("This {hidden}."),
+        };
+        troubles.push(field(name, words));
+        String::new()
+    })
 }
 
 fn read_groups(text: &str) -> Result<Vec<RunGroup>, Trouble> {
@@ -98,15 +101,12 @@ fn read_groups(text: &str) -> Result<Vec<RunGroup>, Trouble> {
         let (name, clock) = line.rsplit_once(char::is_whitespace).ok_or_else(|| {
             wrong(format!("Line {nth}: write the group's name and the time of its first session, such as A 08:50."))
         })?;
-        let name = name.trim();
-        if !is_one_line(name, 20) {
-            return Err(wrong(format!("Line {nth}: a group's name has 1 to 20 characters.")));
-        }
+        let name = names::name(name, 20).map_err(|bad| wrong(format!("Line {nth}: the group's name {bad}.")))?;
         let clock: Time = (clock.len() <= 5)
             .then(|| format!("{clock:0>5}"))
             .and_then(|clock| clock.parse().ok())
             .ok_or_else(|| wrong(format!("Line {nth}: {clock} is no time of day; write 08:50.")))?;
-        if groups.insert(name.to_owned(), clock).is_some() {
+        if groups.insert(name.clone(), clock).is_some() {
             return Err(wrong(format!("Line {nth}: group {name} is there twice.")));
         }
     }

@@ -1,18 +1,27 @@
-//! Passes: given to a cleared entry and to no other, and looked at when somebody shows one.
+//! Passes: given to a cleared entry and to no other, and looked at when somebody shows one. The key they are signed with ends with
+//! its event, and an organizer can have it made anew.
 
 use super::Refusal;
 use super::enter::midnight_after;
 use super::house::{House, KnownEvent};
+use super::rights::{Actor, Deed, Whose, require};
 use super::state::EntryState;
+use super::submit::check_id;
 use crate::rules::pass::{Pass, PassError, public_key};
 use crate::rules::standing::Standing;
-use crate::store::{Touch, event_key};
+use crate::store::event_key::{self, NewKey};
+use crate::store::{StoreError, Touch};
 use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
-/// The event's key, made when it is first asked for.
-async fn key(house: &House, event: Uuid) -> Result<[u8; 32], Refusal> {
+fn fresh(house: &House) -> [u8; 32] {
+    Sha256::new().chain_update(house.new_secret()).chain_update(house.new_secret()).finalize().into()
+}
+
+/// The event's key, made when it is first asked for. None is made once the event is over.
+async fn key(house: &House, known: &KnownEvent) -> Result<[u8; 32], Refusal> {
+    let event = known.event.id;
     let there = {
         let mut db = house.store.read().await?;
         event_key::of_event(&mut db, event).await?
@@ -20,19 +29,93 @@ async fn key(house: &House, event: Uuid) -> Result<[u8; 32], Refusal> {
     if let Some(key) = there {
         return Ok(key);
     }
-    let fresh: [u8; 32] = Sha256::new().chain_update(house.new_secret()).chain_update(house.new_secret()).finalize().into();
-    let now = house.now();
+    if house.now() >= holds_until(known) {
+        return Err(is_over());
+    }
+    let new = NewKey { id: house.new_id(), event, secret: fresh(house), at: house.now(), by: None };
     house
         .store
-        .write::<_, Refusal, _>(Touch::Nothing, move |db| {
-            Box::pin(async move { Ok(event_key::add(db, event, fresh, now).await?) })
+        .write::<_, Refusal, _>(Touch::Nothing, move |db| Box::pin(async move { Ok(event_key::add_first(db, &new).await?) }))
+        .await
+}
+
+fn is_over() -> Refusal {
+    Refusal::NotNow("The event is over: passes are made for it no more.".into())
+}
+
+/// What a marshal's device verifies the event's passes with. An event that was over before it had a key gives one that no pass fits.
+///
+/// # Errors
+/// What the store says.
+pub async fn public_key_of(house: &House, known: &KnownEvent) -> Result<[u8; 32], Refusal> {
+    let there = {
+        let mut db = house.store.read().await?;
+        event_key::public_of_event(&mut db, known.event.id).await?
+    };
+    match there {
+        Some(public) => Ok(public),
+        None if house.now() >= holds_until(known) => Ok(public_key(&fresh(house))),
+        None => Ok(public_key(&key(house, known).await?)),
+    }
+}
+
+/// Makes the event's key anew, under the page's own id: sent twice, it is made once. Passes of the key before are not genuine from
+/// now on, and every open page of a pass or of the grid is told.
+///
+/// # Errors
+/// [`Refusal::NotNow`] once the event is over; [`Refusal::IdTaken`] where the page's id made another event's key.
+pub async fn make_key_anew(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Result<(), Refusal> {
+    require(actor, Deed::RunTheEvent, Whose::Event(event))?;
+    check_id(id)?;
+    let known = house.event(event).await?;
+    if house.now() >= holds_until(&known) {
+        return Err(is_over());
+    }
+    let new = NewKey { id, event, secret: fresh(house), at: house.now(), by: Some(actor.name.clone()) };
+    house
+        .write_as(actor, Touch::Event(event), move |db| {
+            Box::pin(async move {
+                if !event_key::add(db, &new).await? {
+                    let is_same = event_key::event_of(db, id).await? == Some(event);
+                    return if is_same { Ok(()) } else { Err(Refusal::IdTaken) };
+                }
+                event_key::end(db, event, Some(id)).await?;
+                Ok(())
+            })
         })
         .await
 }
 
-/// What a marshal's device verifies the event's passes with.
-pub async fn public_key_of(house: &House, event: Uuid) -> Result<[u8; 32], Refusal> {
-    Ok(public_key(&key(house, event).await?))
+/// Erases the secret keys of events that are over: a copy of the club's file signs no pass for them. Gives how many there were.
+///
+/// # Errors
+/// What the store says.
+pub async fn end_keys_of_past_events(house: &House) -> Result<usize, Refusal> {
+    let with_key = {
+        let mut db = house.store.read().await?;
+        event_key::events_with_one(&mut db).await?
+    };
+    let mut over = Vec::new();
+    for event in with_key {
+        let known = house.event(event).await?;
+        over.extend((house.now() >= holds_until(&known)).then_some(event));
+    }
+    if over.is_empty() {
+        return Ok(0);
+    }
+    house
+        .store
+        .write::<_, StoreError, _>(Touch::Nothing, move |db| {
+            Box::pin(async move {
+                let mut ended = 0;
+                for event in over {
+                    ended += event_key::end(db, event, None).await?;
+                }
+                Ok(ended)
+            })
+        })
+        .await
+        .map_err(Refusal::from)
 }
 
 /// Until when passes of an event hold: the midnight after its day, by its own clock.
@@ -94,7 +177,7 @@ pub async fn of_entry(house: &House, known: &KnownEvent, state: &EntryState, rea
         number: state.entry.number.to_string(),
         group: state.entry.group.clone(),
     };
-    Ok(Some(Given { text: pass.seal(&key(house, known.event.id).await?), made_at: now, until }))
+    Ok(Some(Given { text: pass.seal(&key(house, known).await?), made_at: now, until }))
 }
 
 /// What a pass that somebody shows is worth here, where the history is.
@@ -109,12 +192,14 @@ pub struct Shown {
 /// Looks at a pass. What counts is where its entry stands now, and not what it says.
 ///
 /// # Errors
-/// [`Refusal::NotHere`] for a text that is no pass of this club's, forged ones and altered ones among them.
+/// [`Refusal::NotHere`] for a text that is no pass of this club's: one that is forged, altered, of a key before, or says that it
+/// outlives its event.
 pub async fn look(house: &House, text: &str) -> Result<Shown, Refusal> {
     let not_here = |_: PassError| Refusal::NotHere;
     let event = Uuid::from_bytes(Pass::read(text).map_err(not_here)?.event);
     let known = house.event(event).await?;
-    let pass = Pass::open(text, &public_key_of(house, event).await?).map_err(not_here)?;
+    let public = public_key_of(house, &known).await?;
+    let pass = Pass::open(text, &public, minutes(holds_until(&known))).map_err(not_here)?;
     let is_over = minutes(house.now()) >= pass.until_min;
     Ok(Shown { pass, known, is_over })
 }

@@ -6,7 +6,8 @@ use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use super::submit::settle;
 use crate::rules::answer::Trouble;
-use crate::rules::words::{CarNumber, is_one_line};
+use crate::rules::names::{self, Met};
+use crate::rules::words::CarNumber;
 use crate::store::Touch;
 use crate::store::entry::{self, Entry};
 use crate::store::event::Event;
@@ -37,12 +38,19 @@ pub async fn take_roster(house: &House, actor: &Actor, event: Uuid, file: &[u8])
     if rows.len() + there.len() > MOST_ENTRIES {
         return Err(Refusal::TooMuch(format!("an event has at most {MOST_ENTRIES} entries")));
     }
+    let drivers: Vec<String> = there.iter().map(|entry| entry.driver.clone()).collect();
     let mut taken: BTreeMap<CarNumber, String> =
         there.into_iter().map(|entry| (entry.number, "is on the roster already".to_owned())).collect();
     let (mut entries, mut troubles) = (Vec::new(), Vec::new());
+    let mut met = Met::default();
+    drivers.iter().for_each(|driver| drop(met.meet(driver)));
     for (line, row) in rows {
         match row.map_err(|reason| vec![reason]).and_then(|row| read_entry(house, &known.event, &row, &taken)) {
             Ok(entry) => {
+                if let Some(other) = met.meet(&entry.driver) {
+                    let words = format!("{} looks like {other}: write it so that nobody takes one for the other.", entry.driver);
+                    troubles.push(field(&format!("line {line}"), words));
+                }
                 taken.insert(entry.number.clone(), format!("is on line {line} too"));
                 entries.push(entry);
             }
@@ -149,11 +157,9 @@ fn read_entry(house: &House, event: &Event, row: &Row, taken: &BTreeMap<CarNumbe
     if let Some(why) = number.as_ref().and_then(|number| taken.get(number)) {
         reasons.push(format!("Car number {} {why}.", text("number")));
     }
-    for column in ["name", "car"] {
-        if !is_one_line(text(column), 60) {
-            reasons.push(format!("The {column} has 1 to 60 characters."));
-        }
-    }
+    let [driver, car] = ["name", "car"].map(|column| {
+        names::name(text(column), 60).map_err(|wrong| reasons.push(format!("The {column} {wrong}."))).unwrap_or_default()
+    });
     let group = event.groups.iter().find(|group| group.name.eq_ignore_ascii_case(text("group")));
     if group.is_none() {
         let names: Vec<&str> = event.groups.iter().map(|group| group.name.as_str()).collect();
@@ -168,8 +174,8 @@ fn read_entry(house: &House, event: &Event, row: &Row, taken: &BTreeMap<CarNumbe
         id: house.new_id(),
         event: event.id,
         number,
-        driver: text("name").to_owned(),
-        car: text("car").to_owned(),
+        driver,
+        car,
         group: group.name.clone(),
         mail: mail.to_owned(),
         made_at: house.now(),

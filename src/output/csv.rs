@@ -1,6 +1,8 @@
 //! CSV as a spreadsheet may open it without harm.
 
-/// One line of a file: quoted where need be, and no cell that a spreadsheet would run as a formula.
+/// One line of a file (RFC 4180): every cell quoted, and none that a spreadsheet would run as a formula.
+///
+/// Quoted everywhere, a cell stays one cell in spreadsheets that separate by semicolons or tabs as well.
 ///
 /// A cell that begins with `=`, `+`, `-`, `@`, a tab or a carriage return gets an apostrophe before it (OWASP, "CSV
 /// injection", the common advice; from memory).
@@ -8,11 +10,13 @@
 /// # Example: a driver with a clever name
 /// ```
 /// use witnessmark::output::csv::line;
-/// assert_eq!(line(["7", "=1+1"]), "7,'=1+1\r\n");
-/// assert_eq!(line(["7", "Reyes, Tomas"]), "7,\"Reyes, Tomas\"\r\n");
+/// assert_eq!(line(["7", "=1+1"]), "\"7\",\"'=1+1\"\r\n");
+/// assert_eq!(line(["7", "Reyes, Tomas"]), "\"7\",\"Reyes, Tomas\"\r\n");
 /// ```
 pub fn line<'a>(cells: impl IntoIterator<Item = &'a (impl AsRef<str> + ?Sized + 'a)>) -> String {
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    let mut style = csv::WriterBuilder::new();
+    style.terminator(csv::Terminator::CRLF).quote_style(csv::QuoteStyle::Always);
+    let mut writer = style.from_writer(Vec::new());
     let safe: Vec<String> = cells.into_iter().map(|cell| guarded(cell.as_ref())).collect();
     // Writing a record into memory cannot fail; an empty line is better than a panic were it to.
     let _ = writer.write_record(&safe);

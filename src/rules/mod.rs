@@ -20,6 +20,7 @@ pub mod gear;
 pub mod graph;
 pub mod judge;
 pub mod line;
+pub mod names;
 pub mod noise;
 pub mod numbers;
 pub mod openness;

@@ -42,6 +42,9 @@ pub enum PassError {
     NotAPass,
     #[error("this pass was not made by this club for this event, or was altered")]
     Forged,
+    /// Whoever has the key can sign anything: what a pass says is held against the event as well.
+    #[error("this pass says that it holds longer than its event")]
+    TooLong,
 }
 
 impl Pass {
@@ -73,9 +76,11 @@ impl Pass {
     ///     place: 94, number: "27".into(), group: "B".into(),
     /// };
     /// let text = pass.seal(&key);
-    /// assert_eq!(Pass::open(&text, &public_key(&key)), Ok(pass));
+    /// let ends_min = 29_639_460;
+    /// assert_eq!(Pass::open(&text, &public_key(&key), ends_min), Ok(pass));
     /// let altered = format!("{}{}", &text[..text.len() - 30], "A".repeat(30));
-    /// assert_eq!(Pass::open(&altered, &public_key(&key)), Err(PassError::Forged));
+    /// assert_eq!(Pass::open(&altered, &public_key(&key), ends_min), Err(PassError::Forged));
+    /// assert_eq!(Pass::open(&text, &public_key(&key), ends_min - 1), Err(PassError::TooLong));
     /// ```
     pub fn seal(&self, key: &[u8; 32]) -> String {
         let bytes = self.bytes();
@@ -91,13 +96,19 @@ impl Pass {
         parts(text).map(|(pass, ..)| pass)
     }
 
-    /// Reads a pass and verifies that it was sealed with the key that belongs to this public one.
+    /// Reads a pass and verifies that it was sealed with the key that belongs to this public one, and does not say that it
+    /// outlives its event. The event ends at `ends_min`, in minutes since 1970-01-01 UTC.
     ///
     /// # Errors
-    /// [`PassError::NotAPass`] for a text of another form, [`PassError::Forged`] for a signature that does not fit.
-    pub fn open(text: &str, public: &[u8; 32]) -> Result<Pass, PassError> {
+    /// [`PassError::NotAPass`] for a text of another form, [`PassError::Forged`] for a signature that does not fit,
+    /// [`PassError::TooLong`] for a pass that would hold after its event.
+    pub fn open(text: &str, public: &[u8; 32], ends_min: u32) -> Result<Pass, PassError> {
         let (pass, bytes, signature) = parts(text)?;
-        if fits(public, &[CONTEXT, &bytes].concat(), &signature) { Ok(pass) } else { Err(PassError::Forged) }
+        match fits(public, &[CONTEXT, &bytes].concat(), &signature) {
+            true if pass.until_min > ends_min => Err(PassError::TooLong),
+            true => Ok(pass),
+            false => Err(PassError::Forged),
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
+use unicode_normalization::UnicodeNormalization;
 
 /// How much a finding weighs. The order is the trade's: a stop outweighs a fix, a fix outweighs a note.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -228,17 +229,18 @@ pub struct CarNumber(String);
 pub struct NotACarNumber(String);
 
 impl CarNumber {
-    /// Reads a number; spaces around it are dropped and a letter is written large.
+    /// Reads a number; spaces around it are dropped, a letter is written large, and wide figures are written as any others.
     ///
     /// # Example: numbers are kept as they stand on the door
     /// ```
     /// use witnessmark::rules::words::CarNumber;
     /// assert_eq!(CarNumber::parse(" 7b ").unwrap().as_str(), "7B");
     /// assert_ne!(CarNumber::parse("07").unwrap(), CarNumber::parse("7").unwrap());
+    /// assert_eq!(CarNumber::parse("２７").unwrap().as_str(), "27");
     /// assert!(CarNumber::parse("twelve").is_err());
     /// ```
     pub fn parse(text: &str) -> Result<CarNumber, NotACarNumber> {
-        let number = text.trim().to_ascii_uppercase();
+        let number: String = text.trim().nfkc().collect::<String>().to_ascii_uppercase();
         let figures = number.trim_end_matches(|c: char| c.is_ascii_uppercase());
         let fits =
             (1..=4).contains(&figures.len()) && figures.bytes().all(|b| b.is_ascii_digit()) && number.len() - figures.len() <= 1;

@@ -20,6 +20,7 @@ pub mod log;
 pub mod personal;
 pub mod phone_setting;
 pub mod photo;
+mod private;
 pub mod proof;
 pub mod row;
 mod writer;
@@ -70,6 +71,8 @@ pub enum OpenError {
     )]
     Newer { path: PathBuf, version: i64 },
     #[error("{path}: {source}")]
+    Private { path: PathBuf, source: std::io::Error },
+    #[error("{path}: {source}")]
     Database { path: PathBuf, source: sqlx::Error },
     #[error("{path}: the database could not be brought up to date: {source}")]
     Migration { path: PathBuf, source: MigrateError },
@@ -86,11 +89,13 @@ pub struct Store {
 }
 
 impl Store {
-    /// Opens the database file, makes it if it is not there, and brings it up to date.
+    /// Opens the database file, makes it if it is not there, and brings it up to date. It is private to this user from then on.
     ///
     /// # Errors
-    /// [`OpenError::Newer`] where the file was written by a later version; otherwise what SQLite says.
+    /// [`OpenError::Newer`] where the file was written by a later version, [`OpenError::Private`] where it cannot be made; otherwise
+    /// what SQLite says.
     pub async fn open(path: &Path, listener: Listener) -> Result<Store, OpenError> {
+        private::keep(path).map_err(|source| OpenError::Private { path: path.to_owned(), source })?;
         let database = |source| OpenError::Database { path: path.to_owned(), source };
         let options = SqliteConnectOptions::new()
             .filename(path)

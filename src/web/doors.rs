@@ -8,7 +8,7 @@ use super::Web;
 use super::error::Fault;
 use super::keep;
 use super::limits::Limited;
-use super::session::{self, cookies};
+use super::session;
 use crate::acts::Refusal;
 use crate::acts::rights::{Actor, Deed, Reach, Whose, may, reach};
 use crate::store::log::{self, Security};
@@ -16,9 +16,10 @@ use axum::RequestExt;
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, MatchedPath, RawPathParams, Request, State};
 use axum::handler::Handler;
+use axum::http::header::ALLOW;
 use axum::http::{Method, StatusCode};
 use axum::middleware::Next;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get, post};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -136,6 +137,10 @@ async fn through(guard: &Guard, path: &str, mut request: Request, next: Next) ->
         // No door by this method: the router says which methods there are.
         None => return Ok(next.run(request).await),
         Some(Door { deed: Deed::LookIn, .. }) => {}
+        // Whoever only asks whether a page is there gets no page made for them, and nothing is noted by it.
+        Some(_) if request.method() == Method::HEAD => {
+            return Ok((StatusCode::METHOD_NOT_ALLOWED, [(ALLOW, "GET")]).into_response());
+        }
         Some(door) => {
             let actor = let_by(&guard.web, &mut request, door).await?;
             guard.web.limits.writes(request.method(), &actor)?;
@@ -149,13 +154,10 @@ async fn through(guard: &Guard, path: &str, mut request: Request, next: Next) ->
     Ok(next.run(request).await)
 }
 
-/// The most cookies of a request that are looked up.
-const MOST_COOKIES: usize = 4;
-
 /// The person who may do this, among those whose cookies came along.
 async fn let_by(web: &Web, request: &mut Request, door: &Door) -> Result<Arc<Actor>, Fault> {
-    // A browser sends one for each part of the site that the path lies in; hundreds are no browser's.
-    let secrets: Vec<String> = cookies(request.headers(), session::NAME).take(MOST_COOKIES).map(str::to_owned).collect();
+    // The door's own path: what is nested sees the request's without its folder.
+    let secrets = session::secrets(request.headers(), &door.path);
     let mut known = Vec::new();
     for secret in &secrets {
         known.extend(web.house.actor(secret).await?);

@@ -18,8 +18,8 @@ use crate::store::access::Link;
 use crate::store::club;
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::http::header::SET_COOKIE;
+use axum::http::{Method, StatusCode};
 use axum::response::{Html, IntoResponse, Response};
 use std::net::IpAddr;
 
@@ -82,10 +82,16 @@ impl ComeIn {
 /// would spend it.
 async fn come_in(
     State(web): State<Web>,
+    method: Method,
     Address(address): Address,
     Called(caller): Called,
     At(secret): At<String>,
 ) -> Result<Response, Fault> {
+    if method == Method::HEAD {
+        // Programs that look at links in mail ask like this. Nobody is let in by it, and a wrong link is a guess all the same.
+        let is_link = find(&web.house, &secret).await;
+        return is_link.map(|_| StatusCode::OK.into_response()).map_err(|refusal| wrong(&web, address, refusal));
+    }
     let door = caller.door.clone().filter(|door| digest_of(door).is_some());
     let door = door.unwrap_or_else(|| secret_text(web.house.new_secret()));
     let caller = Caller { door: Some(door.clone()), ..caller };

@@ -129,7 +129,7 @@ async fn cars(State(web): State<Web>, Who(actor): Who, At(event): At<Uuid>, Aske
     let known = at_the_grid(&web, &actor, event).await?;
     // The clock first: what is on the board was so at that time at the latest.
     let as_of = web.house.now();
-    let key = pass::public_key_of(&web.house, event).await?;
+    let key = pass::public_key_of(&web.house, &known).await?;
     let follows = follows(&web, event, &asked).await?;
     let board = board(&web.house, event).await?;
     Ok(Json(List {

@@ -78,7 +78,14 @@ pub struct Web {
     proxies: Arc<[IpNet]>,
     /// How long drivers' names are kept.
     pub(crate) term: Term,
+    /// How long browsers insist on https after an answer over it.
+    hsts: &'static str,
 }
+
+/// Thirty days: long enough between two visits, short enough for a club that moves its server.
+const THIRTY_DAYS: &str = "max-age=2592000";
+/// A year: on the club's own word, for browsers refuse plain http for as long, whatever becomes of the certificate.
+const A_YEAR: &str = "max-age=31536000";
 
 impl Web {
     /// The web of a house that browsers reach at `base`: `https://tech.example.org`.
@@ -93,6 +100,7 @@ impl Web {
             streams: Arc::default(),
             proxies: [].into(),
             term: Term::default(),
+            hsts: THIRTY_DAYS,
         }
     }
 
@@ -104,6 +112,11 @@ impl Web {
     /// Drivers' names are kept for this term, which the page on privacy says.
     pub fn keeping(self, term: Term) -> Web {
         Web { term, ..self }
+    }
+
+    /// Browsers insist on https for a year after an answer over it.
+    pub fn insisting_on_https(self) -> Web {
+        Web { hsts: A_YEAR, ..self }
     }
 
     /// Whether browsers come by https, so that cookies may insist on it.
@@ -143,7 +156,7 @@ pub fn all_doors() -> Vec<Door> {
 pub fn router(web: Web) -> Router {
     let (router, listed) = doors().open();
     let guard = Arc::new(Guard::new(web.clone(), &listed));
-    let is_https = web.is_https();
+    let hsts = web.is_https().then_some(web.hsts);
     // A proxy may ask us under another name than browsers know: what they call the place is believed too.
     let origin = Url::parse(&web.base).map(|base| base.origin().ascii_serialization()).unwrap_or_default();
     let csrf = CsrfLayer::new().add_trusted_origin(origin).unwrap_or_default();
@@ -159,19 +172,27 @@ pub fn router(web: Web) -> Router {
         .merge(pages)
         .merge(assets::routes())
         .layer(csrf.with_rejection_response(|_| error::from_elsewhere()))
-        .layer(middleware::from_fn(move |request, next| headers(is_https, request, next)))
+        .layer(middleware::from_fn(move |request, next| headers(hsts, request, next)))
         .layer(CatchPanicLayer::custom(error::panicked))
         .layer(middleware::from_fn(error::as_asked))
 }
 
-async fn headers(is_https: bool, request: axum::extract::Request, next: Next) -> Response {
+/// Whether a page's own address must not be told to the pages and files it leads to. "no-referrer" would tell less still, and then
+/// browsers send a form with the origin "null" (WHATWG Fetch, "append a request Origin header"): it would be refused as another
+/// site's.
+fn has_a_secret(path: &str) -> bool {
+    ["/in/", "/P/", "/calendar/"].iter().any(|folder| path.starts_with(folder))
+}
+
+async fn headers(hsts: Option<&'static str>, request: axum::extract::Request, next: Next) -> Response {
+    let referrer = if has_a_secret(request.uri().path()) { "strict-origin" } else { "same-origin" };
     let mut response = next.run(request).await;
     let all =
         [(header::X_CONTENT_TYPE_OPTIONS, "nosniff"), (HeaderName::from_static("cross-origin-resource-policy"), "same-origin")];
     // They speak of what a document or a worker may do. A phone on a bad line loads a dozen files that are neither.
     let of_a_document = [
         (header::CONTENT_SECURITY_POLICY, POLICY),
-        (header::REFERRER_POLICY, "same-origin"),
+        (header::REFERRER_POLICY, referrer),
         (HeaderName::from_static("permissions-policy"), "camera=(self), geolocation=(), microphone=()"),
         (header::X_FRAME_OPTIONS, "DENY"),
         (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
@@ -180,9 +201,8 @@ async fn headers(is_https: bool, request: axum::extract::Request, next: Next) ->
     for (name, value) in all.into_iter().chain(of_a_document.into_iter().filter(|_| !is_part)) {
         response.headers_mut().insert(name, HeaderValue::from_static(value));
     }
-    if is_https {
-        // Thirty days: long enough between two visits, short enough for a club that moves its server.
-        response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static("max-age=2592000"));
+    if let Some(hsts) = hsts {
+        response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static(hsts));
     }
     // Pages are private to who sees them; assets and kept boards have said their own word already.
     response.headers_mut().entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));

@@ -107,7 +107,7 @@ pub(super) async fn sign_in(
 /// Signs this device out.
 pub(super) async fn sign_out(State(web): State<Web>, Who(actor): Who) -> Result<Response, Fault> {
     let_out::this_device(&web.house, &actor).await?;
-    Ok(([(SET_COOKIE, end_cookie(&web, actor.role))], Redirect::to("/")).into_response())
+    Ok((end_cookie(&web, actor.role), Redirect::to("/")).into_response())
 }
 
 /// A passkey's ceremony that was begun: the id to answer under, and what the browser is asked.

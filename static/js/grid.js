@@ -11,6 +11,9 @@ const place = document.querySelector("[data-verdict-here]");
 const fresh = document.querySelector("[data-fresh]");
 const part = partOf(location.pathname);
 
+/** A name that stands by itself, whichever way it is written (UAX #9, FSI and PDI): as in a `bdi`. */
+const alone = (name) => `\u2068${name}\u2069`;
+
 /** After how long the list is asked for again, in milliseconds. */
 const FRESH = 4 * 60_000;
 
@@ -74,7 +77,7 @@ async function show() {
   card.querySelector("[data-number]").textContent = car?.number ?? asked.number ?? "";
   card.querySelector("[data-title]").textContent = title;
   card.querySelector(".big").textContent = because;
-  card.querySelector("[data-who]").textContent = car ? `${car.driver}, ${car.car}, group ${car.group}` : "";
+  card.querySelector("[data-who]").textContent = car ? `${alone(car.driver)}, ${alone(car.car)}, group ${car.group}` : "";
   card.querySelector("[data-age]").textContent = `News of ${ago(list.as_of)}.`;
   card.querySelector("button").addEventListener("click", () => {
     asked = null;

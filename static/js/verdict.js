@@ -90,10 +90,12 @@ export async function verdictOf(list, asked, at = now()) {
   if (!pass) return { car: null, look: "flagged", title: "No pass", because: "This code is something else. Type the car's number." };
   if (pass.event !== list.event) return no(null, "This pass is for another event.");
   try {
-    if (!(await isSealed(pass, list.key))) return no(null, "This pass is false: it was altered, or the club did not make it.");
+    if (!(await isSealed(pass, list.key))) return no(null, "This pass is false: it was altered, the club did not make it, or it made its passes anew since.");
   } catch {
     return no(null, "This browser cannot verify passes. Type the car's number.");
   }
+  // Whoever has the key can sign anything: no pass outlives its event.
+  if (pass.until > list.until) return no(null, "This pass is false: it says that it holds longer than the event.");
   const car = list.cars.find((one) => one.entry === pass.entry);
   if (at >= pass.until) return no(car ?? null, `This pass is over: it was for ${list.day}.`);
   const isNewer = pass.place > list.place;

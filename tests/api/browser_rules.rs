@@ -151,7 +151,8 @@ async fn every_answer_carries_the_headers_that_keep_it_safe() {
         assert!(policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"), "{path}: {policy}");
         assert!(!policy.contains("unsafe"), "{path}: {policy}");
         assert_eq!(answer.header("x-content-type-options"), "nosniff", "{path}");
-        assert_eq!(answer.header("referrer-policy"), "same-origin", "{path}: a link's secret must not travel in a referrer");
+        let referrer = if path.starts_with("/in/") { "strict-origin" } else { "same-origin" };
+        assert_eq!(answer.header("referrer-policy"), referrer, "{path}: a link's secret must not travel in a referrer");
         assert_eq!(answer.header("x-frame-options"), "DENY", "{path}");
         let keep = answer.header("cache-control");
         if path.starts_with("/static") { assert_ne!(keep, "", "{path}") } else { assert_eq!(keep, "no-store", "{path}") }

@@ -53,13 +53,13 @@ async fn what_would_move_and_why_is_read_before_it_happens() {
         "each entry that moves, and 114B is not among them"
     );
     assert_eq!(board(&club).await, ["pending", "flagged", "cleared", "pending"], "nothing has moved yet");
-    assert!(club.cleared_csv().await.contains("27,"), "the grid still has it");
+    assert!(club.cleared_csv().await.contains("\"27\","), "the grid still has it");
     let ines = club.driver("27").await;
     assert_eq!(ines.heading().await, "Cleared for group B");
     assert_eq!(raises(&club, &shown).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(board(&club).await, ["pending", "flagged", "pending", "pending"]);
     assert_eq!(club.board_of("27").await.1, "1 item not answered");
-    assert!(!club.cleared_csv().await.contains("27,"));
+    assert!(!club.cleared_csv().await.contains("\"27\","));
     assert_eq!(ines.heading().await, "1 thing is left to look at");
 }
 

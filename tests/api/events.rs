@@ -24,7 +24,7 @@ async fn a_field_that_cannot_be_used_is_named_and_the_rest_is_kept() {
     for (field, text, words) in [
         ("name", "", "Give the event a name"),
         ("name", long.as_str(), "up to 80 characters"),
-        ("name", "Autumn\u{7} day", "Give the event a name"),
+        ("name", "Autumn\u{7} day", "hidden character, U+0007"),
         ("venue", "  ", "Say where it is"),
         ("day", "3 October", "year-month-day"),
         ("day", "2026-02-30", "year-month-day"),

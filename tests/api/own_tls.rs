@@ -18,17 +18,17 @@ use witnessmark::listen::{self, Bounds, Certificate};
 use witnessmark::web::{Web, router};
 
 /// A club's server with a certificate of its own, made for this test.
-struct Tls {
-    address: SocketAddr,
-    client: Client,
-    secret: String,
+pub struct Tls {
+    pub address: SocketAddr,
+    pub client: Client,
+    pub secret: String,
     /// The certificate, as a client that trusts it is given it.
-    der: Vec<u8>,
-    web: Web,
+    pub der: Vec<u8>,
+    pub web: Web,
     _folder: tempfile::TempDir,
 }
 
-async fn serves_tls() -> Tls {
+pub async fn serves_tls() -> Tls {
     let folder = tempfile::TempDir::new().expect("a folder");
     let made = rcgen::generate_simple_self_signed(vec!["localhost".into()]).expect("a certificate");
     let files = Certificate { chain: folder.path().join("chain.pem"), key: folder.path().join("key.pem") };
@@ -63,7 +63,7 @@ async fn with_its_own_certificate_the_server_speaks_https_and_its_cookies_insist
     let sent = tls.client.post(&door).header("cookie", door_cookie).header("sec-fetch-site", "same-origin").form(&form);
     let inside = sent.send().await.expect("an answer");
     let cookie = inside.headers().get("set-cookie").and_then(|value| value.to_str().ok()).unwrap_or_default();
-    assert!(cookie.contains("witnessmark=") && cookie.contains("; Secure"), "{cookie}");
+    assert!(cookie.starts_with("__Host-witnessmark=") && cookie.contains("; Secure"), "{cookie}");
     tls.web.closing.cancel();
 }
 

@@ -72,7 +72,7 @@ async fn the_code_read_by_a_phones_own_camera_says_how_the_car_stands_now() {
     };
     assert_eq!(says().await, ("27 Cleared".into(), "Group B".into()));
     club.inspector("R. Holt").await.holds("27", "Oil at the gearbox.").await;
-    assert_eq!(says().await, ("27 Not cleared".into(), "held at the gate: Oil at the gearbox.".into()));
+    assert_eq!(says().await, ("27 Not cleared".into(), "The pass was true when it was made; it is not now.".into()));
     club.clock.pass(17 * 60);
     assert_eq!(says().await.0, "27 Over", "after midnight");
 }

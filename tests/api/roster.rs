@@ -232,8 +232,12 @@ async fn the_cleared_list_has_the_numbers_in_order_and_nobody_else() {
         club.clock.pass(2);
         holt.clears(number).await;
     }
-    let listed =
-        |csv: &str| csv.lines().skip(1).map(|line| line.split(',').next().unwrap_or_default().to_owned()).collect::<Vec<_>>();
+    let listed = |csv: &str| {
+        csv.lines()
+            .skip(1)
+            .map(|line| line.split(',').next().unwrap_or_default().trim_matches('"').to_owned())
+            .collect::<Vec<_>>()
+    };
     assert_eq!(listed(&club.cleared_csv().await), THERE);
     holt.holds("12", "smells of fuel").await;
     assert_eq!(listed(&club.cleared_csv().await), ["7", "27", "114B"]);

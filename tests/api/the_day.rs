@@ -13,7 +13,7 @@ async fn a_sound_car_is_sent_cleared_and_on_the_list() {
     let holt = club.inspector("R. Holt").await;
     assert_eq!(holt.clears("27").await.status(), StatusCode::SEE_OTHER);
     assert_eq!(club.board_of("27").await, ("cleared".into(), "07:00, R. Holt".into()));
-    assert!(club.cleared_csv().await.contains("27,Ines Okafor,Corvane S4,B,2026-05-09 07:00:00 BST,R. Holt"));
+    assert!(club.cleared_csv().await.contains(r#""27","Ines Okafor","Corvane S4","B","2026-05-09 07:00:00 BST","R. Holt""#));
     assert_eq!(ines.heading().await, "Cleared for group B");
 }
 

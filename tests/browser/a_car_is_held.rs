@@ -58,7 +58,7 @@ async fn jonas_is_held_for_a_drop_of_coolant_and_everybody_reads_why_until_he_is
         clubhouse.keeps("6-history").await;
         clubhouse.opens(&format!("{}/cleared", board(&club))).await;
         clubhouse.sees("[data-news-here]", "Jonas Achterberg").await;
-        assert!(club.cleared_csv().await.contains("12,Jonas Achterberg"), "the list to take away has the car as well");
+        assert!(club.cleared_csv().await.contains("\"12\",\"Jonas Achterberg\""), "the list to take away has the car as well");
         phone.follows(".news a").await;
         phone.sees("h1", "Cleared for group A").await;
         phone.closes().await;

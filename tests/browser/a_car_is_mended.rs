@@ -73,7 +73,7 @@ async fn ines_types_her_sheet_is_flagged_mends_and_is_cleared_while_the_board_fo
         clubhouse.opens(&format!("{}/cleared", board(&club))).await;
         clubhouse.sees("[data-news-here]", "Ines Okafor").await;
         clubhouse.keeps("12-cleared-list").await;
-        assert!(club.cleared_csv().await.contains("27,Ines Okafor"), "the list to take away has the car as well");
+        assert!(club.cleared_csv().await.contains("\"27\",\"Ines Okafor\""), "the list to take away has the car as well");
 
         phone.sees(".news", "Something changed at the gate").await;
         phone.keeps("13-news").await;

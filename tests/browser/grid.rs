@@ -201,6 +201,10 @@ async fn a_pass_newer_than_the_list_counts_and_a_forged_an_altered_an_expired_an
         altered.replace_range(80..81, if &text[80..81] == "A" { "B" } else { "A" });
         said(asks("altered", &list, &altered, morning).await, "Not cleared: This pass is false");
         said(asks("forged", &list, &read.seal(&[9; 32]), morning).await, "Not cleared: This pass is false");
+        let key = secret_key(&club).await;
+        let centuries = Pass { until_min: u32::MAX, ..read.clone() }.seal(&key);
+        let said_long = "Not cleared: This pass is false: it says that it holds longer";
+        said(asks("genuine by its key, and valid for centuries", &list, &centuries, morning).await, said_long);
         said(asks("over", &list, &pass, list["until"].as_i64().expect("an end")).await, "Not cleared: This pass is over");
         said(asks("something else", &list, "HTTPS://EXAMPLE.ORG/MENU", morning).await, "No pass: This code is something else");
         let mut elsewhere = list.clone();
@@ -233,11 +237,15 @@ async fn a_pass_newer_than_the_list_counts_and_a_forged_an_altered_an_expired_an
     .await;
 }
 
-/// The same pass as it was made before passes said their place.
-async fn first_form(club: &Club, pass: &Pass) -> String {
+async fn secret_key(club: &Club) -> [u8; 32] {
     let mut db = club.house.store.read().await.expect("the store");
     let event = club.event.parse().expect("an id");
-    let key = witnessmark::store::event_key::of_event(&mut db, event).await.expect("an answer").expect("the event's key");
+    witnessmark::store::event_key::of_event(&mut db, event).await.expect("an answer").expect("the event's key")
+}
+
+/// The same pass as it was made before passes said their place.
+async fn first_form(club: &Club, pass: &Pass) -> String {
+    let key = secret_key(club).await;
     let mut bytes = [&[1][..], &pass.event, &pass.entry, &pass.clear].concat();
     bytes.extend([pass.made_min, pass.until_min].iter().flat_map(|minutes| minutes.to_be_bytes()));
     for text in [&pass.number, &pass.group] {

@@ -195,7 +195,7 @@ async fn an_event_that_is_gone_and_a_file_that_is_empty_are_named() {
             "delete from photo where entry_id in ({of_entry}); delete from draft where entry_id in ({of_entry});
              delete from record where event_id = x'{event}'; delete from entry where event_id = x'{event}';
              delete from device where link_id in (select id from access_link where event_id = x'{event}');
-             delete from access_link where event_id = x'{event}'; delete from event_key where event_id = x'{event}';
+             delete from access_link where event_id = x'{event}'; delete from pass_key where event_id = x'{event}';
              delete from run_group where event_id = x'{event}'; delete from event where id = x'{event}'"
         );
         let verdict = taken.after(&sql, &taken.heads).await.expect("an event less");

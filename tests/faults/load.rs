@@ -129,7 +129,8 @@ impl Paddock {
         let links = told(post(format!("/club/events/{event}/links"), &[("as", "csv")])).await.text().await.expect("links");
         let mut cars = Vec::new();
         for line in links.lines().skip(1) {
-            let (number, secret) = (line.split(',').next().expect("a number"), line.rsplit("/in/").next().expect("a secret"));
+            let number = line.split(',').next().expect("a number").trim_matches('"');
+            let secret = line.rsplit("/in/").next().expect("a secret").trim_end_matches('"');
             let (cookie, home) = come_in(&client, base, secret).await;
             let entry = home.rsplit('/').next().and_then(|id| id.parse().ok()).expect("an entry");
             cars.push(Arc::new(Car { number: number.to_owned(), entry, cookie }));

@@ -14,3 +14,4 @@ mod notebook;
 mod schedule;
 mod sheet_files;
 mod standing;
+mod supply;

@@ -26,6 +26,9 @@ fn every_ed25519_row() {
     every_row("ed25519.csv", check, &[]);
 }
 
+/// When the event of these passes ends, in minutes since 1970-01-01 UTC.
+const ENDS: u32 = 29_639_460;
+
 fn pass() -> Pass {
     Pass {
         event: [1; 16],
@@ -57,8 +60,8 @@ fn sealed(key: &[u8; 32], bytes: &[u8]) -> String {
 fn a_pass_of_the_first_form_is_read_and_is_older_than_any_list() {
     let key = [42; 32];
     let text = sealed(&key, &bytes_of_the_first_form());
-    assert_eq!(Pass::open(&text, &public_key(&key)), Ok(Pass { place: 0, ..pass() }));
-    assert_eq!(Pass::open(&text, &public_key(&[43; 32])), Err(PassError::Forged), "another event's key");
+    assert_eq!(Pass::open(&text, &public_key(&key), ENDS), Ok(Pass { place: 0, ..pass() }));
+    assert_eq!(Pass::open(&text, &public_key(&[43; 32]), ENDS), Err(PassError::Forged), "another event's key");
 }
 
 #[test]
@@ -67,6 +70,19 @@ fn a_pass_of_a_form_that_is_none_is_no_pass() {
         let bytes = [vec![form], bytes_of_the_first_form()[1..].to_vec()].concat();
         assert_eq!(Pass::read(&sealed(&[42; 32], &bytes)), Err(PassError::NotAPass), "{form}");
     }
+}
+
+/// One that was "valid until 10136" is a pass of four billion minutes: whoever has the key could sign it.
+#[test]
+fn a_pass_that_would_outlive_its_event_is_refused_however_it_is_sealed() {
+    let key = [42; 32];
+    for until_min in [ENDS + 1, ENDS + 24 * 60, u32::MAX] {
+        let text = Pass { until_min, ..pass() }.seal(&key);
+        assert_eq!(Pass::open(&text, &public_key(&key), ENDS), Err(PassError::TooLong), "{until_min}");
+        assert_eq!(Pass::open(&text, &public_key(&[43; 32]), ENDS), Err(PassError::Forged), "{until_min}, another key");
+    }
+    let first_form = [&bytes_of_the_first_form()[..53], &u32::MAX.to_be_bytes(), &bytes_of_the_first_form()[57..]].concat();
+    assert_eq!(Pass::open(&sealed(&key, &first_form), &public_key(&key), ENDS), Err(PassError::TooLong), "the first form");
 }
 
 /// Four bytes more than a pass of the first form: the code stays nearly as coarse, to be read through a windscreen.
@@ -83,20 +99,20 @@ fn a_pass_with_a_long_group_is_short() {
 fn a_pass_with_any_letter_changed_is_refused() {
     let key = [42; 32];
     let text = pass().seal(&key);
-    assert_eq!(Pass::open(&text, &public_key(&key)), Ok(pass()));
+    assert_eq!(Pass::open(&text, &public_key(&key), ENDS), Ok(pass()));
     let mut tried = 0;
     for at in 0..text.len() {
         for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567".chars().filter(|letter| !text[at..].starts_with(*letter)) {
             let mut altered = text.clone();
             altered.replace_range(at..=at, &letter.to_string());
-            let opened = Pass::open(&altered, &public_key(&key));
+            let opened = Pass::open(&altered, &public_key(&key), ENDS);
             assert!(matches!(opened, Err(PassError::Forged | PassError::NotAPass)), "letter {at} as {letter}: {opened:?}");
             tried += 1;
         }
     }
     assert!(tried > 6000, "{tried}");
     for cut in 0..text.len() {
-        assert!(Pass::open(&text[..cut], &public_key(&key)).is_err(), "cut to {cut} letters");
+        assert!(Pass::open(&text[..cut], &public_key(&key), ENDS).is_err(), "cut to {cut} letters");
     }
-    assert_eq!(Pass::open(&text, &public_key(&[43; 32])), Err(PassError::Forged), "another event's key");
+    assert_eq!(Pass::open(&text, &public_key(&[43; 32]), ENDS), Err(PassError::Forged), "another event's key");
 }

@@ -15,7 +15,7 @@ use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{Asked, At, Form};
 use crate::web::page::render;
-use crate::web::session::{Called, NAME, Who, cookies, set_cookie};
+use crate::web::session::{Called, Who, secrets, set_cookie};
 use askama::Template;
 use axum::extract::State;
 use axum::http::HeaderMap;
@@ -105,9 +105,9 @@ pub(super) async fn to_the_sheet(
 ) -> Result<Response, Fault> {
     // The garage's own secret stands for the browser: it gets one way in, however often it asks.
     let mut door = None;
-    for secret in cookies(&headers, NAME).take(4) {
-        if web.house.actor(secret).await?.is_some_and(|other| other.device == actor.device) {
-            door = Some(secret.to_owned());
+    for secret in secrets(&headers, "/my") {
+        if web.house.actor(&secret).await?.is_some_and(|other| other.device == actor.device) {
+            door = Some(secret);
         }
     }
     let entered = to_sheet(&web.house, &actor, sheet, &Caller { door, ..caller }).await?;

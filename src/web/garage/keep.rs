@@ -10,11 +10,11 @@ use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Form};
 use crate::web::page::{Page, render};
-use crate::web::session::{Who, end_cookie, end_cookie_of_sheet};
+use crate::web::session::{Who, end_cookie, end_cookies_of_garage};
 use askama::Template;
 use axum::extract::State;
-use axum::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE, SET_COOKIE};
-use axum::response::{AppendHeaders, IntoResponse, Redirect, Response};
+use axum::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE};
+use axum::response::{IntoResponse, Redirect, Response};
 use uuid::Uuid;
 
 #[derive(Template)]
@@ -83,9 +83,7 @@ pub(super) async fn file(State(web): State<Web>, Who(actor): Who, At(garage): At
 /// Signs this browser out, of the garage's sheets too: a shared computer is left for good.
 pub(super) async fn sign_out(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>) -> Result<Response, Fault> {
     let sheets = act::sign_out(&web.house, &actor, garage).await?;
-    let ended = sheets.into_iter().map(|entry| end_cookie_of_sheet(&web, entry)).chain([end_cookie(&web, actor.role)]);
-    let ended: Vec<_> = ended.map(|cookie| (SET_COOKIE, cookie)).collect();
-    Ok((AppendHeaders(ended), Redirect::to("/")).into_response())
+    Ok((end_cookies_of_garage(&web, actor.role, &sheets), Redirect::to("/")).into_response())
 }
 
 /// Takes everything away, where the word was typed: it cannot be undone.
@@ -100,7 +98,7 @@ pub(super) async fn take_away(
         return Err(Refusal::NotNow(words.into()).into());
     }
     act::take_away(&web.house, &actor, garage).await?;
-    Ok(([(SET_COOKIE, end_cookie(&web, actor.role))], Redirect::to("/")).into_response())
+    Ok((end_cookie(&web, actor.role), Redirect::to("/")).into_response())
 }
 
 /// The calendar itself. Who has its address reads its due days, and nothing else of the garage.

@@ -14,7 +14,7 @@ use crate::web::answer_words::said;
 use crate::web::driver::Mine;
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen, Form};
-use crate::web::session::{NAME, Who, cookies};
+use crate::web::session::{Who, secrets};
 use axum::extract::{FromRequestParts, State};
 use axum::http::request::Parts;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -30,9 +30,8 @@ impl FromRequestParts<Web> for InGarage {
     type Rejection = Fault;
 
     async fn from_request_parts(parts: &mut Parts, web: &Web) -> Result<InGarage, Fault> {
-        let secrets: Vec<String> = cookies(&parts.headers, NAME).take(4).map(str::to_owned).collect();
-        for secret in &secrets {
-            if let Some(actor) = web.house.actor(secret).await?.filter(|actor| matches!(actor.role, Role::Garage { .. })) {
+        for secret in secrets(&parts.headers, "/my") {
+            if let Some(actor) = web.house.actor(&secret).await?.filter(|actor| matches!(actor.role, Role::Garage { .. })) {
                 return Ok(InGarage(Some(actor)));
             }
         }

@@ -72,6 +72,7 @@ fn event_doors() -> Doors {
         .post("/events/{event}/people/{link}/links", Deed::RunTheEvent, people::link_anew)
         .post("/events/{event}/people/{link}/end", Deed::RunTheEvent, people::end)
         .post("/events/{event}/phones", Deed::RunTheEvent, people::set_phones)
+        .post("/events/{event}/passes/anew", Deed::RunTheEvent, people::pass_key_anew)
         .post("/events/{event}/devices/{device}/end", Deed::RunTheEvent, people::end_device)
         .get("/events/{event}/sheet", Deed::RunTheEvent, sheet::show)
         .post_file("/events/{event}/sheet", Deed::RunTheEvent, FILE, sheet::raise)

@@ -4,12 +4,13 @@ use super::links::{For, Made, show_links};
 use super::run;
 use crate::acts::house::KnownEvent;
 use crate::acts::refusal::field;
-use crate::acts::{Refusal, hand_out, let_out, phones};
+use crate::acts::{Refusal, hand_out, let_out, pass, phones};
 use crate::rules::answer::Trouble;
 use crate::rules::phones::PhoneSetting;
 use crate::store::access::{self, Link};
 use crate::store::deed::{self, Noted};
 use crate::store::device::{self, Listed};
+use crate::store::event_key::{self, MadeAnew};
 use crate::store::phone_setting::{self, Set};
 use crate::web::Web;
 use crate::web::error::Fault;
@@ -46,6 +47,10 @@ struct People<'a> {
     phones: PhonesForm,
     /// Who set what for the phones, the newest first.
     sets: Vec<Set>,
+    /// The id of the key that this page's button makes.
+    pass_key: Uuid,
+    /// Who had the key of the passes made anew, the newest first.
+    pass_keys: Vec<MadeAnew>,
 }
 
 /// What is set for the phones, as it stands or as it was typed.
@@ -92,6 +97,8 @@ impl People<'_> {
             trouble: None,
             phones: PhonesForm::of(known.phones, web.house.new_id()),
             sets: phone_setting::of_event(&mut db, known.event.id).await?,
+            pass_key: web.house.new_id(),
+            pass_keys: event_key::made_anew(&mut db, known.event.id).await?,
             known,
         })
     }
@@ -171,4 +178,15 @@ pub(super) async fn set_phones(
         }
         Err(other) => Err(other.into()),
     }
+}
+
+/// Makes the key of the event's passes anew.
+pub(super) async fn pass_key_anew(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(event): At<Uuid>,
+    form: Form,
+) -> Result<Redirect, Fault> {
+    pass::make_key_anew(&web.house, &actor, event, form.id("id")?).await?;
+    Ok(Redirect::to(&format!("/club/events/{event}/people#passes")))
 }
