@@ -50,6 +50,7 @@ mod twice;
 mod typed;
 mod units;
 mod walk;
+mod weight;
 mod wire;
 mod withdrawal;
 mod worked;
