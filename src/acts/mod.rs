@@ -17,6 +17,7 @@ pub mod pass;
 pub mod passkey;
 pub mod personal;
 pub mod phones;
+pub mod picture;
 pub mod preview;
 pub mod raise_edition;
 pub mod refusal;

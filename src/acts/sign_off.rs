@@ -186,7 +186,7 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
             return Err(Refusal::WentOn(meanwhile::beyond(db, past.records, &given.seen).await?));
         }
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
-        let before = state::of(known, entry, past, &Units::METRIC);
+        let before = state::of_any(known, entry, past, &Units::METRIC).await?;
         if !before.judgement.heads.iter().all(|head| given.seen.contains(head)) {
             return Err(Refusal::WentOn(meanwhile::beyond(db, before.records, &given.seen).await?));
         }
@@ -199,7 +199,8 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
     if given.clear && outcome == Appended::New {
         // The rule has the last word. Were it not to say "cleared" here, the check above would have a hole.
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
-        let after = state::of(known, entry, history::of_entry(db, record.entry).await?, &Units::METRIC);
+        let past = history::of_entry(db, record.entry).await?;
+        let after = state::of_any(known, entry, past, &Units::METRIC).await?;
         if after.standing() != Standing::Cleared {
             return Err(not_cleared(&after));
         }

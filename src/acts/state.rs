@@ -11,9 +11,9 @@ use crate::rules::sheet::Item;
 use crate::rules::standing::{self, Deed, Judgement, Standing};
 use crate::rules::units::Units;
 use crate::rules::words::ItemId;
-use crate::store::StoreError;
 use crate::store::entry::{self, Entry};
 use crate::store::history::{self, Kind, Past, Record};
+use crate::store::{StoreError, apart};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value as Json};
@@ -121,6 +121,18 @@ pub fn of(known: &KnownEvent, entry: Entry, past: Past, units: &Units) -> EntryS
     EntryState { entry, records, judgement, in_force, by_hand, waits }
 }
 
+/// As [`of`]; apart from the threads that answer where there is much to read.
+///
+/// # Errors
+/// [`StoreError::BrokeOff`] where the work panicked.
+pub async fn of_any(known: &KnownEvent, entry: Entry, past: Past, units: &Units) -> Result<EntryState, StoreError> {
+    if !past.is_large() {
+        return Ok(of(known, entry, past, units));
+    }
+    let (known, units) = (known.clone(), units.clone());
+    apart(move || of(&known, entry, past, &units)).await
+}
+
 impl Sent {
     /// Reads a submission by the edition in force.
     ///
@@ -194,7 +206,7 @@ pub async fn read(house: &House, known: &KnownEvent, id: Uuid, units: &Units) ->
     let entry = entry::one(&mut db, id).await?.filter(|entry| entry.event == known.event.id).ok_or(Refusal::NotHere)?;
     let past = history::of_entry(&mut db, id).await?;
     drop(db);
-    Ok(of(known, entry, past, units))
+    Ok(of_any(known, entry, past, units).await?)
 }
 
 /// The words of a sign-off or withdrawal.

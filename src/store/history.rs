@@ -6,9 +6,9 @@ mod raw;
 mod read;
 
 pub use append::{append, append_to_event, is_same_body};
-pub use read::{arrived_at, body, of_entry, of_entry_until, of_event, whole_of_entry, with_bodies};
 pub(super) use ends::{Ends, EntryEnd, EventEnd, read_entry_end, read_event_end, roster_digest};
 pub(super) use raw::Row as RecordRow;
+pub use read::{arrived_at, body, of_entry, of_entry_until, of_event, whole_of_entry, with_bodies};
 
 use super::{Store, StoreError, row};
 use crate::rules::chain::Sealed;
@@ -182,6 +182,14 @@ pub struct Past {
     pub unreadable: Vec<String>,
     /// The graph of these records, where it was built to find out which submissions are in force.
     pub graph: Option<Graph<Uuid>>,
+}
+
+impl Past {
+    /// Whether reading it keeps a core busy for longer than an answer may: it is done apart then. A sheet in force takes 0.1 ms.
+    pub fn is_large(&self) -> bool {
+        let bytes: usize = self.records.iter().map(|record| record.body.len()).sum();
+        self.records.len() > 60 || bytes > 100_000
+    }
 }
 
 /// What became of a record that was handed over.

@@ -178,7 +178,8 @@ mod tests {
 
     fn on(link: u128, device: u128) -> Actor {
         let (link, device) = (Uuid::from_u128(link), Uuid::from_u128(device));
-        let (role, admission) = (crate::acts::rights::Role::Driver, crate::acts::rights::Admission::In);
+        let role = crate::acts::rights::Role::Driver { event: Uuid::nil(), entry: Uuid::nil() };
+        let admission = crate::acts::rights::Admission::In;
         Actor { role, name: "Ines Okafor".into(), link, device, admission }
     }
 

@@ -49,6 +49,7 @@ mod the_day;
 mod twice;
 mod typed;
 mod units;
+mod uploads;
 mod walk;
 mod weight;
 mod wire;

@@ -104,7 +104,7 @@ async fn as_it_was(house: &House, entry: Uuid, until: Timestamp, units: &Units) 
         let there = entry::one(&mut db, entry).await?.ok_or(Refusal::NotHere)?;
         (there, history::of_entry_until(&mut db, entry, until).await?)
     };
-    let state = state::of(&known, entry, past, units);
+    let state = state::of_any(&known, entry, past, units).await?;
     let (answers, judged) = state.shown().map(|sent| (sent.answers.clone(), sent.judged.clone())).unwrap_or_default();
     let held = state.standing_bars().into_iter().map(held).collect();
     Ok(Brought { state, answers, judged, unread: 0, held, known })

@@ -3,12 +3,15 @@
 use super::{Kind, Past, Record, RecordRow};
 use crate::rules::graph::Graph;
 use crate::rules::standing::in_force;
-use crate::store::{StoreError, row};
+use crate::store::{StoreError, apart, row};
 use jiff::Timestamp;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{FromRow, Row as _, SqliteConnection};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use uuid::Uuid;
+
+/// More rows than these are read apart.
+const MANY: usize = 100;
 
 /// All columns of a record, a submission's body left out.
 macro_rules! without_sheets {
@@ -26,29 +29,32 @@ macro_rules! without_sheets {
 
 /// The history of an entry, without the bodies of submissions that are not in force.
 pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Past, StoreError> {
-    let mut past = rows_of_entry(db, entry).await?;
-    take_sheets(db, [&mut past]).await?;
-    Ok(past)
+    let past = rows_of_entry(db, entry).await?;
+    with_sheets(db, past).await
 }
 
 /// The same as it was at a time: what arrived later is left out.
 pub async fn of_entry_until(db: &mut SqliteConnection, entry: Uuid, until: Timestamp) -> Result<Past, StoreError> {
     let mut past = rows_of_entry(db, entry).await?;
     past.records.retain(|record| record.arrived_at <= until);
-    take_sheets(db, [&mut past]).await?;
-    Ok(past)
+    with_sheets(db, past).await
 }
 
 /// The history of an entry with every body.
 pub async fn whole_of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Past, StoreError> {
     let rows =
         sqlx::query("select * from record where entry_id = ? order by place").bind(&entry.as_bytes()[..]).fetch_all(db).await?;
-    Ok(rows.iter().fold(Past::default(), taken))
+    in_order(rows.len(), move || rows.iter().fold(Past::default(), taken)).await
+}
+
+/// Does some work on so many rows: apart, where they are many.
+async fn in_order<T: Send + 'static>(rows: usize, work: impl FnOnce() -> T + Send + 'static) -> Result<T, StoreError> {
+    if rows > MANY { apart(work).await } else { Ok(work()) }
 }
 
 async fn rows_of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Past, StoreError> {
     let rows = sqlx::query(without_sheets!("entry_id = ?")).bind(&entry.as_bytes()[..]).fetch_all(db).await?;
-    Ok(rows.iter().fold(Past::default(), taken))
+    in_order(rows.len(), move || rows.iter().fold(Past::default(), taken)).await
 }
 
 /// The histories of the entries of an event, as [`of_entry`] gives them. A row whose entry cannot be read stands under the nil id.
@@ -57,13 +63,20 @@ pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<BTreeMap
         .bind(&event.as_bytes()[..])
         .fetch_all(&mut *db)
         .await?;
-    let mut pasts: BTreeMap<Uuid, Past> = BTreeMap::new();
-    for row in &rows {
-        let entry: Option<Uuid> = row.try_get::<Vec<u8>, _>("entry_id").ok().and_then(|id| row::id(&id).ok());
-        let past = pasts.entry(entry.unwrap_or_default()).or_default();
-        *past = taken(std::mem::take(past), row);
-    }
-    take_sheets(db, pasts.values_mut()).await?;
+    let (mut pasts, wanted) = in_order(rows.len(), move || {
+        let mut pasts: BTreeMap<Uuid, Past> = BTreeMap::new();
+        for row in &rows {
+            let entry: Option<Uuid> = row.try_get::<Vec<u8>, _>("entry_id").ok().and_then(|id| row::id(&id).ok());
+            let past = pasts.entry(entry.unwrap_or_default()).or_default();
+            *past = taken(std::mem::take(past), row);
+        }
+        let wanted: Vec<Uuid> = pasts.values_mut().flat_map(find_sheets).collect();
+        (pasts, wanted)
+    })
+    .await?;
+    let mut bodies = bodies_of(db, &wanted).await?;
+    let wanted: BTreeSet<Uuid> = wanted.into_iter().collect();
+    pasts.values_mut().for_each(|past| take_sheets(past, &wanted, &mut bodies));
     Ok(pasts)
 }
 
@@ -83,40 +96,48 @@ fn cannot_be_read(place: &dyn std::fmt::Display, error: &dyn std::fmt::Display) 
     format!("The record in place {place} of the event cannot be read: {error}.")
 }
 
-/// Reads the bodies of the submissions in force.
-async fn take_sheets<'p>(db: &mut SqliteConnection, pasts: impl IntoIterator<Item = &'p mut Past>) -> Result<(), StoreError> {
-    let mut pasts: Vec<&mut Past> = pasts.into_iter().collect();
-    let mut wanted: Vec<Uuid> = Vec::new();
-    for past in &mut pasts {
-        let graph = Graph::new(past.records.iter().map(|record| (record.id, record.seen.iter().copied())));
-        let sheets = past.records.iter().filter(|record| record.kind == Kind::Submission);
-        let places: Vec<usize> = sheets.filter_map(|record| graph.place(&record.id)).collect();
-        wanted.extend(in_force(&graph, places).into_iter().map(|place| graph.id(place)));
-        past.graph = Some(graph);
-    }
+/// Builds the graph and gives the submissions in force.
+fn find_sheets(past: &mut Past) -> Vec<Uuid> {
+    let graph = Graph::new(past.records.iter().map(|record| (record.id, record.seen.iter().copied())));
+    let sheets = past.records.iter().filter(|record| record.kind == Kind::Submission);
+    let places: Vec<usize> = sheets.filter_map(|record| graph.place(&record.id)).collect();
+    let newest = in_force(&graph, places).into_iter().map(|place| graph.id(place)).collect();
+    past.graph = Some(graph);
+    newest
+}
+
+/// The history with the bodies of the submissions in force.
+async fn with_sheets(db: &mut SqliteConnection, mut past: Past) -> Result<Past, StoreError> {
+    let (mut past, wanted) = in_order(past.records.len(), move || {
+        let wanted = find_sheets(&mut past);
+        (past, wanted)
+    })
+    .await?;
     let mut bodies = bodies_of(db, &wanted).await?;
-    let wanted: BTreeSet<Uuid> = wanted.into_iter().collect();
-    for past in pasts {
-        let mut unreadable = Vec::new();
-        past.records.retain_mut(|record| match wanted.contains(&record.id).then(|| bodies.remove(&record.id)) {
-            None => true,
-            Some(Some(Ok(body))) => {
-                record.body = body;
-                true
-            }
-            Some(found) => {
-                let error = found.and_then(Result::err).unwrap_or_else(|| "its body is not there".into());
-                unreadable.push(cannot_be_read(&record.place, &error));
-                false
-            }
-        });
-        if !unreadable.is_empty() {
-            // It has a record that is not among these.
-            past.graph = None;
-            past.unreadable.append(&mut unreadable);
+    take_sheets(&mut past, &wanted.into_iter().collect(), &mut bodies);
+    Ok(past)
+}
+
+/// Puts the bodies to their records. A record whose body is no text cannot be read.
+fn take_sheets(past: &mut Past, wanted: &BTreeSet<Uuid>, bodies: &mut HashMap<Uuid, Result<String, String>>) {
+    let mut unreadable = Vec::new();
+    past.records.retain_mut(|record| match wanted.contains(&record.id).then(|| bodies.remove(&record.id)) {
+        None => true,
+        Some(Some(Ok(body))) => {
+            record.body = body;
+            true
         }
+        Some(found) => {
+            let error = found.and_then(Result::err).unwrap_or_else(|| "its body is not there".into());
+            unreadable.push(cannot_be_read(&record.place, &error));
+            false
+        }
+    });
+    if !unreadable.is_empty() {
+        // It has a record that is not among these.
+        past.graph = None;
+        past.unreadable.append(&mut unreadable);
     }
-    Ok(())
 }
 
 /// Bodies by the id of their record; a sentence for one that is no text.
