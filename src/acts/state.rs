@@ -129,7 +129,7 @@ pub async fn of_any(known: &KnownEvent, entry: Entry, past: Past, units: &Units)
     if !past.is_large() {
         return Ok(of(known, entry, past, units));
     }
-    let (known, units) = (known.clone(), units.clone());
+    let (known, units) = (known.clone(), *units);
     apart(move || of(&known, entry, past, &units)).await
 }
 

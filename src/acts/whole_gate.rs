@@ -78,7 +78,7 @@ pub async fn since(
     drop(db);
     let wanted = entries.into_iter().filter(|entry| changed.as_ref().is_none_or(|changed| changed.contains(&entry.id)));
     let wanted: Vec<entry::Entry> = wanted.collect();
-    let (known, units) = (known.clone(), units.clone());
+    let (known, units) = (known.clone(), *units);
     let read = move || {
         let read = |entry: entry::Entry| {
             let past = histories.remove(&entry.id).unwrap_or_default();

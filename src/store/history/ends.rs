@@ -143,12 +143,20 @@ pub async fn read_event_end(db: &mut SqliteConnection, event: Uuid) -> Result<Ev
 pub async fn read_entry_end(db: &mut SqliteConnection, entry: Uuid) -> Result<EntryEnd, StoreError> {
     let digest = roster_digest(db, entry).await?.ok_or_else(|| gone("the entry"))?;
     let mut end = EntryEnd { hash: None, submissions: 0, sheet_bytes: 0, digest, ids: HashSet::new(), awaited: HashSet::new() };
-    let rows: Vec<(Vec<u8>, String, String, Vec<u8>, i64)> =
-        sqlx::query_as("select id, kind, seen, hash, octet_length(body) from record where entry_id = ? order by place")
+    #[derive(FromRow)]
+    struct Kept {
+        id: Vec<u8>,
+        kind: String,
+        seen: String,
+        hash: Vec<u8>,
+        bytes: i64,
+    }
+    let rows: Vec<Kept> =
+        sqlx::query_as("select id, kind, seen, hash, octet_length(body) as bytes from record where entry_id = ? order by place")
             .bind(&entry.as_bytes()[..])
             .fetch_all(db)
             .await?;
-    for (id, kind, seen, last, bytes) in rows {
+    for Kept { id, kind, seen, hash: last, bytes } in rows {
         end.hash = hash(Some(last))?;
         if kind == "submission" {
             end.submissions += 1;
