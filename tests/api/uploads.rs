@@ -142,3 +142,38 @@ async fn a_photo_of_too_many_megapixels_is_told_how_many_it_may_have() {
     let said = sent.page().await.text();
     assert!(said.contains("48 megapixels") && said.contains("at most 16"), "{said}");
 }
+
+/// By name: `cargo test --release --test api what_uploads_cost -- --ignored --nocapture --test-threads 1`.
+#[tokio::test]
+#[ignore = "a measurement, told by name"]
+async fn what_uploads_cost() {
+    let memory = |name: &str| {
+        let table = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+        table.lines().find(|line| line.starts_with(name)).unwrap_or_default().to_owned()
+    };
+    let club = Club::open().await;
+    let (ines, holt) = (club.driver("27").await, club.inspector("R. Holt").await);
+    let photo = large_photo();
+    println!("before: {}, {}", memory("VmRSS"), memory("VmHWM"));
+    let mut devices = Vec::new();
+    for _ in 0..25 {
+        devices.push(Person::come_in(&club.base, &ines.secret).await);
+    }
+    let path = photos_of(&ines.home());
+    let flood = futures_util::future::join_all(
+        devices.iter().map(|device| async { device.upload(&path, "photo", &[("a.jpg", "image/jpeg", &photo)]).await.status() }),
+    );
+    let gate = async {
+        tokio::time::sleep(Duration::from_millis(100)).await;
+        let form = reqwest::multipart::Form::new().text("id", club.new_id());
+        let form = form.part("photo", reqwest::multipart::Part::bytes(photo.clone()).file_name("a.jpg"));
+        let path = format!("{}/entries/{}/photos", holt.lane(), ines.entry);
+        let began = Instant::now();
+        holt.person.send(holt.person.client.post(holt.person.url(&path)).multipart(form)).await;
+        (began.elapsed(), is_alive(&club).await)
+    };
+    let (flood, (waited, alive)) = tokio::join!(flood, gate);
+    let refused = flood.iter().filter(|status| **status == StatusCode::TOO_MANY_REQUESTS).count();
+    println!("25 photos at once, {refused} told to come back; the gate's took {waited:.0?}, /alive {alive:.0?}");
+    println!("after: {}, {}", memory("VmRSS"), memory("VmHWM"));
+}

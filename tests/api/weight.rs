@@ -144,3 +144,72 @@ async fn a_draft_has_room_for_every_note_and_not_for_a_library() {
         assert!(answer.status().is_redirection(), "{}: {}", area.id, answer.status());
     }
 }
+
+/// A figure of this process from the system's own table, in megabytes.
+fn memory(name: &str) -> u64 {
+    let table = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = table.lines().find(|line| line.starts_with(name)).unwrap_or_default();
+    line.split_whitespace().nth(1).and_then(|kilobytes| kilobytes.parse::<u64>().ok()).unwrap_or_default() / 1024
+}
+
+async fn looks(club: &Club, ines: &Driver<'_>, what: &str) {
+    let mut times = Vec::new();
+    for _ in 0..5 {
+        let began = std::time::Instant::now();
+        ines.looks().await;
+        times.push(began.elapsed());
+    }
+    let began = std::time::Instant::now();
+    club.car_page("27").await;
+    times.sort();
+    println!(
+        "{what}: a driver's look {:.0?} (middle of 5), the organizer's {:.0?}, memory {} MB, at its peak {} MB",
+        times[2],
+        began.elapsed(),
+        memory("VmRSS"),
+        memory("VmHWM")
+    );
+}
+
+/// By name: `cargo test --release --test api what_a_look_costs -- --ignored --nocapture --test-threads 1`.
+#[tokio::test]
+#[ignore = "a measurement, told by name"]
+async fn what_a_look_costs_at_each_bound() {
+    {
+        let club = Club::open().await;
+        let ines = club.driver("27").await;
+        looks(&club, &ines, "nothing sent").await;
+        ines.sends(|_| ()).await;
+        looks(&club, &ines, "one sheet").await;
+        for nth in 0..63 {
+            let edition = ines.state().await.edition;
+            let mut answers = sound_answers();
+            answers["pad-front"]["at"]["lf"] = json!(1.0 + f64::from(nth) / 1000.0);
+            let body = json!({ "id": club.new_id(), "seen": [], "edition": edition, "answers": answers });
+            assert_eq!(ines.person.post_json(&submissions(&ines), &body).await.status(), StatusCode::CREATED);
+        }
+        looks(&club, &ines, "64 sheets in force").await;
+    }
+    {
+        let club = Club::open().await;
+        let ines = club.driver("27").await;
+        let mut seen = Vec::new();
+        for nth in 0..400 {
+            let id = club.new_id();
+            assert_eq!(sends(&ines, (&id, nth), &seen, "").await.status(), StatusCode::CREATED);
+            seen.push(id);
+        }
+        looks(&club, &ines, "400 sheets, each naming all before it").await;
+    }
+    {
+        let club = Club::open().await;
+        let ines = club.driver("27").await;
+        let mut seen = Vec::new();
+        for nth in 0..190 {
+            let id = club.new_id();
+            assert_eq!(sends(&ines, (&id, nth), &seen, &"n".repeat(1000)).await.status(), StatusCode::CREATED);
+            seen = vec![id];
+        }
+        looks(&club, &ines, "16 MB of sheets").await;
+    }
+}
