@@ -6,9 +6,9 @@ use super::state::{self, EntryState, Waits};
 use crate::rules::standing::Standing;
 use crate::rules::strip::{AreaStrip, strip};
 use crate::rules::units::Units;
-use crate::store::Touch;
 use crate::store::entry::{self, Entry};
 use crate::store::history::{self, Kind};
+use crate::store::{Touch, apart};
 use jiff::Timestamp;
 use std::collections::{BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -154,11 +154,16 @@ async fn all_anew(house: &House, known: &KnownEvent) -> Result<Vec<Arc<Row>>, Re
     let entries = entry::of_event(&mut db, known.event.id).await?;
     let mut histories = history::of_event(&mut db, known.event.id).await?;
     drop(db);
-    let row = |entry: Entry| {
-        let past = histories.remove(&entry.id).unwrap_or_default();
-        Arc::new(row_of(known, &state::of(known, entry, past, &Units::METRIC)))
+    let known = known.clone();
+    let rows = move || {
+        let row = |entry: Entry| {
+            let past = histories.remove(&entry.id).unwrap_or_default();
+            Arc::new(row_of(&known, &state::of(&known, entry, past, &Units::METRIC)))
+        };
+        entries.into_iter().map(row).collect()
     };
-    Ok(entries.into_iter().map(row).collect())
+    // A hundred cars take some milliseconds: others are answered meanwhile.
+    Ok(apart(rows).await?)
 }
 
 async fn some_anew(house: &House, known: &KnownEvent, old: &Board, touched: &BTreeSet<Uuid>) -> Result<Vec<Arc<Row>>, Refusal> {
@@ -166,7 +171,7 @@ async fn some_anew(house: &House, known: &KnownEvent, old: &Board, touched: &BTr
     let mut rows = old.rows.clone();
     for row in rows.iter_mut().filter(|row| touched.contains(&row.entry.id)) {
         let past = history::of_entry(&mut db, row.entry.id).await?;
-        *row = Arc::new(row_of(known, &state::of(known, row.entry.clone(), past, &Units::METRIC)));
+        *row = Arc::new(row_of(known, &state::of_any(known, row.entry.clone(), past, &Units::METRIC).await?));
     }
     Ok(rows)
 }

@@ -5,7 +5,8 @@ use super::house::{House, KnownEvent};
 use super::refusal::ItemTroubles;
 use super::rights::{Actor, Deed, Whose, require};
 use super::two_devices::{Marks, Met, meet};
-use crate::rules::answer::{self, Answers};
+use crate::rules::answer::{self, Answers, Typed};
+use crate::rules::answer_fields::only_its_own;
 use crate::rules::edition::{QUESTION, is_typed_for, question};
 use crate::rules::judge::Judged;
 use crate::rules::sheet::Sheet;
@@ -19,6 +20,9 @@ use uuid::Uuid;
 /// The longest text of one field that is kept, in bytes: more than any answer may have, so that what is too long is still
 /// there to be shortened.
 pub const FIELD_LONGEST: usize = 16 * 1024;
+
+/// The most bytes that what is typed and not sent may take of an entry: three times what the longest sheet takes that is sent.
+pub const DRAFT_MOST: usize = 256 * 1024;
 
 /// A draft read and judged.
 pub struct Filled {
@@ -36,7 +40,8 @@ pub fn today(house: &House, event: &KnownEvent) -> Date {
 
 /// Keeps what was typed for some items, whatever stood there.
 ///
-/// What cannot be read is kept too: nothing that a person typed is lost. Fields that no item has are refused.
+/// What cannot be read is kept too: nothing that a person typed is lost. Items that the sheet does not have are refused, fields
+/// that an item does not have are left out.
 pub async fn keep(house: &House, actor: &Actor, entry: Uuid, typed: Draft) -> Result<(), Refusal> {
     keep_page(house, actor, entry, Typing { typed, was: Marks::default(), sent: Draft::new() }).await.map(drop)
 }
@@ -61,18 +66,43 @@ pub async fn keep_page(house: &House, actor: &Actor, entry: Uuid, page: Typing) 
     if typed.values().flatten().any(|(name, text)| text.len() > FIELD_LONGEST || name.len() > 60) {
         return Err(Refusal::TooMuch(format!("a field holds at most {FIELD_LONGEST} bytes")));
     }
+    let typed = own_fields(&known.edition.sheet, typed);
     let now = house.now();
     house
         .write_as(actor, Touch::Nothing, move |db| {
             Box::pin(async move {
                 // Looked at where it is written: between a look outside and the writing another device may have been.
-                let stands = over(for_sheet(&known.edition.sheet, draft::of_entry(db, entry).await?), sent);
+                let there = draft::of_entry(db, entry).await?;
+                let stands = over(for_sheet(&known.edition.sheet, there.clone()), sent);
                 let met = meet(&stands, &was, marked(&known.edition.sheet, typed));
+                has_room(&there, &met.kept)?;
                 draft::keep(db, entry, &met.kept, now).await?;
                 Ok(met)
             })
         })
         .await
+}
+
+/// Without fields that the items do not have.
+fn own_fields(sheet: &Sheet, typed: Draft) -> Draft {
+    let own = |(id, typed): (String, Typed)| match sheet.item(&id) {
+        Some(item) => (id, only_its_own(item, typed)),
+        None => (id, typed),
+    };
+    typed.into_iter().map(own).collect()
+}
+
+/// Refuses what would take more room than there is. What makes a draft smaller is always taken.
+fn has_room(there: &Draft, new: &Draft) -> Result<(), Refusal> {
+    let bytes_of = |typed: &Typed| typed.iter().map(|(name, text)| name.len() + text.len()).sum::<usize>();
+    let before: usize = there.values().map(bytes_of).sum();
+    let gone: usize = there.iter().filter(|(item, _)| new.contains_key(*item)).map(|(_, typed)| bytes_of(typed)).sum();
+    let after = before - gone + new.values().map(bytes_of).sum::<usize>();
+    if after > DRAFT_MOST && after > before {
+        let most = DRAFT_MOST / 1024;
+        return Err(Refusal::TooMuch(format!("what is typed on a sheet takes at most {most} kB together; shorten the notes")));
+    }
+    Ok(())
 }
 
 /// Has what was sent last stand as typed, where nothing else is: what is sent must be what the page showed.

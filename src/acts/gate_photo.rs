@@ -1,8 +1,9 @@
 //! A photo taken at the gate: it belongs to the sign-off that names it.
 
 use super::Refusal;
-use super::add_photo::{LARGEST, open_one};
+use super::add_photo::LARGEST;
 use super::house::House;
+use super::picture::{self, Lane, Upload};
 use super::rights::{Actor, Deed, Whose, require};
 use super::submit::check_id;
 use crate::store::Touch;
@@ -19,14 +20,14 @@ pub const MOST_OF_ONE: usize = 4;
 /// # Errors
 /// [`Refusal::Fields`] for a file that is no photo, [`Refusal::TooMuch`] where it is too large or they are too many,
 /// [`Refusal::IdTaken`] where the id is another entry's photo.
-pub async fn add(house: &House, actor: &Actor, entry: Uuid, id: Uuid, file: Vec<u8>) -> Result<(), Refusal> {
+pub async fn add(house: &House, actor: &Actor, entry: Uuid, id: Uuid, file: Upload) -> Result<(), Refusal> {
     let known = house.event_of_entry(entry).await?;
     require(actor, Deed::WorkTheGate, Whose::Entry { event: known.event.id, entry })?;
     check_id(id)?;
-    if file.len() > LARGEST {
+    if file.bytes() > LARGEST as u64 {
         return Err(Refusal::TooMuch(format!("a photo has at most {} MB", LARGEST / 1024 / 1024)));
     }
-    let (jpeg, width, height) = open_one(file).await?;
+    let (jpeg, width, height) = picture::open(actor, Lane::Gate, file).await?;
     let made_at = house.now();
     house
         .write_as(actor, Touch::Nothing, move |db| {

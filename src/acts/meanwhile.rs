@@ -2,9 +2,11 @@
 
 use super::house::KnownEvent;
 use super::state::{SubmissionBody, reason};
-use crate::store::history::{Kind, Record};
+use crate::store::StoreError;
+use crate::store::history::{self, Kind, Record};
 use jiff::Timestamp;
-use std::collections::BTreeSet;
+use sqlx::SqliteConnection;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// One thing that happened.
@@ -42,15 +44,42 @@ pub enum What {
     },
 }
 
+/// The most sheets that are compared to say how many answers changed.
+const MOST_COMPARED: usize = 10;
+
 /// The records of an entry that are neither in `seen` nor in the past of it, the oldest first.
-pub fn beyond(records: &[Record], seen: &[Uuid]) -> Vec<Meanwhile> {
+///
+/// # Errors
+/// [`StoreError`] where the sheets that are compared cannot be fetched.
+pub async fn beyond(db: &mut SqliteConnection, records: Vec<Record>, seen: &[Uuid]) -> Result<Vec<Meanwhile>, StoreError> {
+    let known = past_of(&records, seen);
+    let (known_sheets, new_sheets): (Vec<&Record>, Vec<&Record>) =
+        records.iter().filter(|record| record.kind == Kind::Submission).partition(|record| known.contains(&record.id));
+    let compared = known_sheets.iter().rev().take(1).chain(new_sheets.iter().rev().take(MOST_COMPARED));
+    let compared = history::with_bodies(db, compared.map(|record| (*record).clone()).collect()).await?;
+    let mut records = records;
+    for sheet in compared {
+        if let Some(record) = records.iter_mut().find(|record| record.id == sheet.id) {
+            record.body = sheet.body;
+        }
+    }
+    Ok(told(&records, &known))
+}
+
+/// What is in `seen` or in the past of it.
+fn past_of(records: &[Record], seen: &[Uuid]) -> BTreeSet<Uuid> {
+    let by_id: BTreeMap<Uuid, &Record> = records.iter().map(|record| (record.id, record)).collect();
     let mut known: BTreeSet<Uuid> = BTreeSet::new();
     let mut left: Vec<Uuid> = seen.to_vec();
     while let Some(id) = left.pop() {
         if known.insert(id) {
-            left.extend(records.iter().filter(|record| record.id == id).flat_map(|record| &record.seen));
+            left.extend(by_id.get(&id).into_iter().flat_map(|record| &record.seen));
         }
     }
+    known
+}
+
+fn told(records: &[Record], known: &BTreeSet<Uuid>) -> Vec<Meanwhile> {
     let mut sheet = records.iter().rev().find(|record| record.kind == Kind::Submission && known.contains(&record.id));
     let mut happened = Vec::new();
     for record in records.iter().filter(|record| !known.contains(&record.id)) {

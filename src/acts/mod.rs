@@ -18,6 +18,7 @@ pub mod passkey;
 pub mod passphrase;
 pub mod personal;
 pub mod phones;
+pub mod picture;
 pub mod preview;
 pub mod proof;
 pub mod raise_edition;

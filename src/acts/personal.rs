@@ -50,7 +50,7 @@ pub async fn give_out(house: &House, actor: &Actor, event: Uuid, id: Uuid) -> Re
         photos.push(json!({ "id": photo, "jpeg_base64": BASE64.encode(&jpeg) }));
     }
     let typed = serde_json::to_value(draft::of_entry(&mut db, id).await?).unwrap_or_default();
-    let records = history::of_entry(&mut db, id).await?.records.into_iter().map(|record| {
+    let records = history::whole_of_entry(&mut db, id).await?.records.into_iter().map(|record| {
         let body: Json = serde_json::from_str(&record.body).unwrap_or(Json::String(record.body));
         json!({ "id": record.id, "kind": record.kind.word(), "number": record.number, "seen": record.seen, "body": body,
             "made_at": record.made_at.to_string(), "arrived_at": record.arrived_at.to_string(),

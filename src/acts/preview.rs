@@ -11,6 +11,7 @@ use crate::rules::judge::Finding;
 use crate::rules::standing::Standing;
 use crate::rules::units::Units;
 use crate::rules::words::ItemId;
+use crate::store::apart;
 use crate::store::entry::{self, Entry};
 use crate::store::history;
 use serde::{Deserialize, Serialize};
@@ -120,13 +121,17 @@ pub async fn preview(house: &House, actor: &Actor, event: Uuid, edition: Uuid) -
 /// The same on a connection of the caller's, in the transaction that raises.
 pub(super) async fn read(db: &mut SqliteConnection, now: &KnownEvent, then: &KnownEvent) -> Result<Preview, Refusal> {
     let mut histories = history::of_event(db, now.event.id).await?;
-    let mut moves = Vec::new();
-    for entry in entry::of_event(db, now.event.id).await? {
-        let past = histories.remove(&entry.id).unwrap_or_default();
-        let before = state::of(now, entry.clone(), past.clone(), &Units::METRIC);
-        let after = state::of(then, entry, past, &Units::METRIC);
-        moves.extend(move_of(then, before, after));
-    }
+    let entries = entry::of_event(db, now.event.id).await?;
+    let (was, will) = (now.clone(), then.clone());
+    let moves = move || {
+        let move_of = |entry: Entry| {
+            let past = histories.remove(&entry.id).unwrap_or_default();
+            let before = state::of(&was, entry.clone(), past.clone(), &Units::METRIC);
+            move_of(&will, before, state::of(&will, entry, past, &Units::METRIC))
+        };
+        entries.into_iter().filter_map(move_of).collect()
+    };
+    let moves = apart(moves).await?;
     let reworded = reworded(&now.edition.sheet, &then.edition.sheet).into_iter().map(|item| item.name.clone()).collect();
     Ok(Preview { moves, reworded })
 }

@@ -54,6 +54,9 @@ pub enum Refusal {
     IdTaken,
     #[error("too much: {0}")]
     TooMuch(String),
+    /// The server has more to do than it can at this moment: the same may be asked again soon.
+    #[error("{0}")]
+    Busy(String),
     #[error(transparent)]
     Store(#[from] StoreError),
 }

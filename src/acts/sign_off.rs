@@ -100,8 +100,7 @@ pub async fn sign_off(house: &House, actor: &Actor, entry_id: Uuid, given: SignO
 /// # Errors
 /// [`Refusal::Store`] where the history cannot be read.
 pub async fn recorded_at(house: &House, entry: Uuid, id: Uuid) -> Result<Option<Timestamp>, Refusal> {
-    let past = history::of_entry(&mut *house.store.read().await?, entry).await?;
-    Ok(past.records.iter().find(|record| record.id == id).map(|record| record.arrived_at))
+    Ok(history::arrived_at(&mut *house.store.read().await?, entry, id).await?)
 }
 
 /// The readings and sentences that a clear closes findings with. What cannot be read is looked at again, and refused, where it is
@@ -184,10 +183,14 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
             return Err(Refusal::DeviceEnded);
         }
         if event::edition_of(db, known.event.id).await? != Some(known.edition.id) || given.edition != Some(known.edition.id) {
-            return Err(Refusal::WentOn(meanwhile::beyond(&past.records, &given.seen)));
+            return Err(Refusal::WentOn(meanwhile::beyond(db, past.records, &given.seen).await?));
         }
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
-        may_clear(known, &state::of(known, entry, past, &Units::METRIC), given)?;
+        let before = state::of_any(known, entry, past, &Units::METRIC).await?;
+        if !before.judgement.heads.iter().all(|head| given.seen.contains(head)) {
+            return Err(Refusal::WentOn(meanwhile::beyond(db, before.records, &given.seen).await?));
+        }
+        may_clear(known, &before, given)?;
     }
     let outcome = match settle(history::append(db, record).await?) {
         Err(Refusal::Stale) => return Err(Refusal::WentOn(Vec::new())),
@@ -196,7 +199,8 @@ async fn put(db: &mut Writing, known: &KnownEvent, given: &SignOff, record: &New
     if given.clear && outcome == Appended::New {
         // The rule has the last word. Were it not to say "cleared" here, the check above would have a hole.
         let entry = entry::one(db, record.entry).await?.ok_or(Refusal::NotHere)?;
-        let after = state::of(known, entry, history::of_entry(db, record.entry).await?, &Units::METRIC);
+        let past = history::of_entry(db, record.entry).await?;
+        let after = state::of_any(known, entry, past, &Units::METRIC).await?;
         if after.standing() != Standing::Cleared {
             return Err(not_cleared(&after));
         }
@@ -229,10 +233,6 @@ fn cannot_be_read() -> Refusal {
 }
 
 fn may_clear(known: &KnownEvent, before: &EntryState, given: &SignOff) -> Result<(), Refusal> {
-    let seen: BTreeSet<Uuid> = given.seen.iter().copied().collect();
-    if !before.judgement.heads.iter().all(|head| seen.contains(head)) {
-        return Err(Refusal::WentOn(meanwhile::beyond(&before.records, &given.seen)));
-    }
     if before.unreadable().is_some() {
         return Err(cannot_be_read());
     }

@@ -11,9 +11,9 @@ use crate::rules::sheet::Item;
 use crate::rules::standing::{self, Deed, Judgement, Standing};
 use crate::rules::units::Units;
 use crate::rules::words::ItemId;
-use crate::store::StoreError;
 use crate::store::entry::{self, Entry};
 use crate::store::history::{self, Kind, Past, Record};
+use crate::store::{StoreError, apart};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value as Json};
@@ -95,8 +95,9 @@ pub struct EntryState {
 /// Reads an entry's history and applies the rule. A history that cannot be read whole is never cleared, and says why: one bad car
 /// never stops the others.
 pub fn of(known: &KnownEvent, entry: Entry, past: Past, units: &Units) -> EntryState {
-    let Past { records, mut unreadable } = past;
-    let graph = Graph::new(records.iter().map(|record| (record.id, record.seen.iter().copied())));
+    let Past { records, mut unreadable, graph } = past;
+    let built = || Graph::new(records.iter().map(|record| (record.id, record.seen.iter().copied())));
+    let graph = graph.unwrap_or_else(built);
     let place = |record: &Record| graph.place(&record.id);
     let submissions: Vec<usize> = records.iter().filter(|record| record.kind == Kind::Submission).filter_map(place).collect();
     let newest: BTreeSet<Uuid> = standing::in_force(&graph, submissions).into_iter().map(|place| graph.id(place)).collect();
@@ -108,15 +109,28 @@ pub fn of(known: &KnownEvent, entry: Entry, past: Past, units: &Units) -> EntryS
         }
     }
     let by_hand = asked_by_hand(known, &in_force);
+    let by_id: BTreeMap<Uuid, &Sent> = in_force.iter().map(|sent| (sent.id, sent)).collect();
     let mut deeds = vec![Deed::Hold; graph.len()];
     for record in &records {
         if let Some(place) = place(record) {
-            deeds[place] = deed_of(known, record, &in_force, &graph);
+            deeds[place] = deed_of(known, record, by_id.get(&record.id).copied(), &in_force, &graph);
         }
     }
     let judgement = standing::standing_in(&graph, &deeds, &by_hand).with_unreadable(unreadable);
     let waits = waits(&judgement, &in_force, &records, &graph);
     EntryState { entry, records, judgement, in_force, by_hand, waits }
+}
+
+/// As [`of`]; apart from the threads that answer where there is much to read.
+///
+/// # Errors
+/// [`StoreError::BrokeOff`] where the work panicked.
+pub async fn of_any(known: &KnownEvent, entry: Entry, past: Past, units: &Units) -> Result<EntryState, StoreError> {
+    if !past.is_large() {
+        return Ok(of(known, entry, past, units));
+    }
+    let (known, units) = (known.clone(), *units);
+    apart(move || of(&known, entry, past, &units)).await
 }
 
 impl Sent {
@@ -143,9 +157,9 @@ impl Sent {
 
 /// What a record does, as far as the rule looks at it. The rule asks nothing of a submission that is not in force: a season's
 /// history costs what its last sheet costs. One in force that cannot be read is not complete.
-fn deed_of(known: &KnownEvent, record: &Record, in_force: &[Sent], graph: &Graph<Uuid>) -> Deed {
+fn deed_of(known: &KnownEvent, record: &Record, sent: Option<&Sent>, in_force: &[Sent], graph: &Graph<Uuid>) -> Deed {
     match record.kind {
-        Kind::Submission => match in_force.iter().find(|sent| sent.id == record.id) {
+        Kind::Submission => match sent {
             Some(sent) => Deed::Submission { complete: sent.judged.is_complete(), open: sent.judged.open_items() },
             None => Deed::Submission { complete: false, open: BTreeSet::new() },
         },
@@ -192,7 +206,7 @@ pub async fn read(house: &House, known: &KnownEvent, id: Uuid, units: &Units) ->
     let entry = entry::one(&mut db, id).await?.filter(|entry| entry.event == known.event.id).ok_or(Refusal::NotHere)?;
     let past = history::of_entry(&mut db, id).await?;
     drop(db);
-    Ok(of(known, entry, past, units))
+    Ok(of_any(known, entry, past, units).await?)
 }
 
 /// The words of a sign-off or withdrawal.
@@ -238,9 +252,10 @@ impl EntryState {
     /// Stop and fix findings of the submissions in force that no counting clear has closed, the gravest first.
     pub fn open_findings(&self) -> Vec<&Finding> {
         let open = |finding: &&Finding| finding.severity.holds_the_car() && self.judgement.still_open.contains(&finding.item);
-        let mut found: Vec<&Finding> = Vec::new();
+        let (mut told, mut found) = (BTreeSet::new(), Vec::new());
         for finding in self.in_force.iter().flat_map(|sent| &sent.judged.findings).filter(open) {
-            if !found.contains(&finding) {
+            let Finding { item, place, severity, why, mend, source, carried_from } = finding;
+            if told.insert((item, place, severity, why, mend, source, carried_from)) {
                 found.push(finding);
             }
         }

@@ -10,7 +10,7 @@ use crate::rules::answer::{self, Answers};
 use crate::rules::judge::judge;
 use crate::rules::sheet::Item;
 use crate::rules::units::Units;
-use crate::store::history::{self, Appended, Kind, MOST_SUBMISSIONS, NewRecord};
+use crate::store::history::{self, Appended, Kind, MOST_BYTES, MOST_IN_FORCE, MOST_SUBMISSIONS, NewRecord};
 use crate::store::{Touch, photo};
 use jiff::Timestamp;
 use serde_json::{Map, Value as Json};
@@ -24,6 +24,12 @@ pub const LONGEST_ON_ITS_WAY_S: i64 = 30 * 24 * 3600;
 /// The most records that one may name as seen: all submissions of a history may be forks of each other, and the gate adds
 /// its own.
 pub const MOST_SEEN: usize = MOST_SUBMISSIONS as usize + 100;
+
+/// The most bytes that a sheet takes beside its answers.
+const SHEET_BYTES: usize = 16 * 1024;
+/// The most bytes that an answer takes on the average over the sheet. A reading at four corners takes 70, one that was worked out
+/// some 500; a few have long notes, and never all of them.
+const ITEM_BYTES: usize = 1024;
 
 /// A submission as the driver's device hands it over.
 #[derive(Clone, Debug)]
@@ -67,6 +73,7 @@ pub async fn submit(house: &House, actor: &Actor, entry: Uuid, given: Submission
         return Err(Refusal::NotComplete(judged.missing.into_iter().map(|(item, _)| item.to_string()).collect()));
     }
     let body = body_of(&known, &answers, photo_digests)?;
+    is_of_a_size(&known, &answers, &body)?;
     let (id, seen, made_at) = (given.id, given.seen.clone(), given.made_at);
     let mut record = new_record(house, actor, (&known, entry), (id, Kind::Submission), seen, body, made_at);
     record.edition = Some(given.edition);
@@ -88,17 +95,34 @@ fn body_of(known: &KnownEvent, answers: &Answers, photo_digests: PhotoDigests) -
     serde_json::to_string(&body).map_err(|error| Refusal::NotNow(error.to_string()))
 }
 
+/// Refuses a sheet that is longer than its questions can need, at its longest answer.
+fn is_of_a_size(known: &KnownEvent, answers: &Answers, body: &str) -> Result<(), Refusal> {
+    let most = SHEET_BYTES + ITEM_BYTES * known.edition.sheet.items().count();
+    if body.len() <= most {
+        return Ok(());
+    }
+    let longest = answers.iter().max_by_key(|(_, answer)| answer.to_json().to_string().len());
+    let Some((item, answer)) = longest else { return Err(Refusal::TooMuch("this sheet".into())) };
+    let at = if answer.note.is_some() { "note" } else { "" };
+    let words = format!(
+        "The answers take {} kB together; a sheet takes at most {} kB. This is the longest: say it in fewer words.",
+        body.len().div_ceil(1024),
+        most / 1024
+    );
+    Err(Refusal::Answers(ItemTroubles::from([(item.to_string(), vec![field(at, words)])])))
+}
+
 /// The sheet moved on. A submission that arrived before it did is answered as it was then; any other is told what changed.
 async fn late(house: &House, known: &KnownEvent, entry: Uuid, given: &Submission) -> Result<Appended, Refusal> {
     let (there, old) = {
         let mut db = house.store.read().await?;
-        let there = history::of_entry(&mut db, entry).await?.records.into_iter().find(|record| record.id == given.id);
+        let there = history::body(&mut db, entry, given.id).await?;
         (there, house.edition(&mut db, given.edition).await?)
     };
     if let (Some(there), Some(answers)) = (&there, &given.answers) {
         let then = known.judged_by(old.clone());
         let body = read_given(&then, answers, house).and_then(|answers| body_of(&then, &answers, PhotoDigests::new()));
-        let same = body.is_ok_and(|body| history::is_same_body(&body, &there.body));
+        let same = body.is_ok_and(|body| history::is_same_body(&body, there));
         return if same { Ok(Appended::Again) } else { Err(Refusal::IdTaken) };
     }
     if there.is_some() {
@@ -139,6 +163,17 @@ pub(super) fn settle(outcome: Appended) -> Result<Appended, Refusal> {
             Err(Refusal::Fields(vec![field("seen", words)]))
         }
         Appended::Full => Err(Refusal::TooMuch("this car's history is full; ask the organizer for a new entry".into())),
+        Appended::TooHeavy => {
+            let most = MOST_BYTES / 1024 / 1024;
+            Err(Refusal::TooMuch(format!("the sheets of this car take more than {most} MB; ask the organizer for a new entry")))
+        }
+        Appended::SeesUnknown => {
+            let words = "More of what this says it has seen is not here than can be on its way. Open the page again.";
+            Err(Refusal::Fields(vec![field("seen", words)]))
+        }
+        Appended::TooManyInForce => Err(Refusal::NotNow(format!(
+            "More than {MOST_IN_FORCE} sheets of this car do not know of each other. Open the page again and send from there."
+        ))),
     }
 }
 

@@ -5,6 +5,7 @@ use super::house::{House, KnownEvent};
 use super::rights::{Actor, Deed, Whose, require};
 use super::state::{self, EntryState};
 use crate::rules::units::Units;
+use crate::store::apart;
 use crate::store::entry;
 use crate::store::history::{self, Past};
 use sha2::{Digest, Sha256};
@@ -76,9 +77,14 @@ pub async fn since(
     }
     drop(db);
     let wanted = entries.into_iter().filter(|entry| changed.as_ref().is_none_or(|changed| changed.contains(&entry.id)));
-    let read = |entry: entry::Entry| {
-        let past = histories.remove(&entry.id).unwrap_or_default();
-        state::of(known, entry, past, units)
+    let wanted: Vec<entry::Entry> = wanted.collect();
+    let (known, units) = (known.clone(), *units);
+    let read = move || {
+        let read = |entry: entry::Entry| {
+            let past = histories.remove(&entry.id).unwrap_or_default();
+            state::of(&known, entry, past, &units)
+        };
+        wanted.into_iter().map(read).collect()
     };
-    Ok(WholeGate { mark, cars: wanted.map(read).collect() })
+    Ok(WholeGate { mark, cars: apart(read).await? })
 }

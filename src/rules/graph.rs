@@ -6,7 +6,7 @@
 use fixedbitset::FixedBitSet;
 use petgraph::algo::kosaraju_scc;
 use petgraph::graph::{DiGraph, NodeIndex};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// Records by their place in the order of their ids, with the past of each.
 ///
@@ -19,7 +19,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// assert!(graph.has_seen(c, a) && graph.has_seen(c, b), "from outside");
 /// assert!(graph.is_in_circle(a) && !graph.is_in_circle(c));
 /// ```
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Graph<Id> {
     ids: Vec<Id>,
     past: Vec<FixedBitSet>,
@@ -32,17 +32,26 @@ impl<Id: Ord + Clone> Graph<Id> {
     ///
     /// Takes time and memory with the square of the number of records, divided by 64: ten thousand take about 13 MB.
     pub fn new<Seen: IntoIterator<Item = Id>>(records: impl IntoIterator<Item = (Id, Seen)>) -> Graph<Id> {
-        let by_id: BTreeMap<Id, BTreeSet<Id>> = records.into_iter().map(|(id, seen)| (id, seen.into_iter().collect())).collect();
-        let places: BTreeMap<&Id, usize> = by_id.keys().zip(0..).collect();
-        let count = by_id.len();
-        let mut seen: Vec<Vec<usize>> = Vec::with_capacity(count);
-        let mut waits = FixedBitSet::with_capacity(count);
-        for (place, named) in by_id.values().enumerate() {
-            seen.push(named.iter().filter_map(|id| places.get(id).copied()).collect());
-            waits.set(place, seen[place].len() < named.len());
+        let mut records: Vec<(Id, Vec<Id>)> = records.into_iter().map(|(id, seen)| (id, seen.into_iter().collect())).collect();
+        // The last one first, and the sort keeps the order of equals: of two with one id the first of them stays.
+        records.reverse();
+        records.sort_by(|(one, _), (other, _)| one.cmp(other));
+        records.dedup_by(|(later, _), (kept, _)| later == kept);
+        let (ids, named): (Vec<Id>, Vec<Vec<Id>>) = records.into_iter().unzip();
+        let mut waits = FixedBitSet::with_capacity(ids.len());
+        let mut seen: Vec<Vec<usize>> = Vec::with_capacity(ids.len());
+        for (place, named) in named.into_iter().enumerate() {
+            let mut places = FixedBitSet::with_capacity(ids.len());
+            for id in named {
+                match ids.binary_search(&id) {
+                    Ok(other) => places.insert(other),
+                    Err(_) => waits.insert(place),
+                }
+            }
+            seen.push(places.ones().collect());
         }
         let (past, waits, in_circle) = pasts(&seen, waits);
-        Graph { ids: by_id.into_keys().collect(), past, waits, in_circle }
+        Graph { ids, past, waits, in_circle }
     }
 
     /// The place of a record.

@@ -1,6 +1,7 @@
 //! The rules: pure, and nothing of ours below them. No database, no web, no clock, no chance.
 
 pub mod answer;
+pub mod answer_fields;
 mod answer_json;
 mod answer_typed;
 pub mod brake_heat;

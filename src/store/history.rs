@@ -3,22 +3,35 @@
 mod append;
 mod ends;
 mod raw;
+mod read;
 
 pub use append::{append, append_to_event, is_same_body};
 pub(super) use ends::{Ends, EntryEnd, EventEnd, read_entry_end, read_event_end, roster_digest};
 pub(super) use raw::Row as RecordRow;
+pub use read::{arrived_at, body, of_entry, of_entry_until, of_event, whole_of_entry, with_bodies};
 
 use super::{Store, StoreError, row};
 use crate::rules::chain::Sealed;
+use crate::rules::graph::Graph;
 use jiff::Timestamp;
-use sqlx::sqlite::SqliteRow;
-use sqlx::{FromRow, Row as _, SqliteConnection};
-use std::collections::{BTreeMap, BTreeSet};
+use sqlx::{FromRow, SqliteConnection};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// The most submissions an entry may have: a season's worth of mending at one event, and a bound on mischief. What the gate
 /// and the organizer do is never kept out: a car can be held and a clearance taken back whatever its driver sent.
 pub const MOST_SUBMISSIONS: u32 = 400;
+
+/// The most bytes that the submissions of an entry may take together: twice what all of them take that a full sheet with some
+/// notes makes.
+pub const MOST_BYTES: u64 = 16 * 1024 * 1024;
+
+/// The most records that a submission may name as seen and that are not here: they come later, from a phone without signal.
+pub const MOST_ON_THEIR_WAY: usize = 20;
+
+/// The most submissions of an entry that may be in force at once: each is judged at every look. Two or three phones make two or
+/// three, a phone gone mad makes dozens.
+pub const MOST_IN_FORCE: usize = 64;
 
 /// What a record of an entry is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -152,6 +165,7 @@ pub struct Record {
     pub entry: Uuid,
     pub kind: Kind,
     pub seen: Vec<Uuid>,
+    /// Empty for a submission that is not in force, unless it was asked for: see [`of_entry`].
     pub body: String,
     pub number: Option<u32>,
     pub made_at: Timestamp,
@@ -166,14 +180,15 @@ pub struct Past {
     pub records: Vec<Record>,
     /// A sentence for each row that cannot be read. What such a row says is unknown: nobody may be shown as cleared over it.
     pub unreadable: Vec<String>,
+    /// The graph of these records, where it was built to find out which submissions are in force.
+    pub graph: Option<Graph<Uuid>>,
 }
 
 impl Past {
-    fn take(&mut self, row: Result<Record, String>) {
-        match row {
-            Ok(record) => self.records.push(record),
-            Err(sentence) => self.unreadable.push(sentence),
-        }
+    /// Whether reading it keeps a core busy for longer than an answer may: it is done apart then. A sheet in force takes 0.1 ms.
+    pub fn is_large(&self) -> bool {
+        let bytes: usize = self.records.iter().map(|record| record.body.len()).sum();
+        self.records.len() > 60 || bytes > 100_000
     }
 }
 
@@ -187,6 +202,12 @@ pub enum Appended {
     IdTaken,
     /// The entry's history is full: nothing was written.
     Full,
+    /// The entry's submissions would take more room than there is: nothing was written.
+    TooHeavy,
+    /// It names more records that are not here than can be on their way: nothing was written.
+    SeesUnknown,
+    /// Too many submissions that do not know of each other would be in force: nothing was written.
+    TooManyInForce,
     /// Its maker's device is not let in any more: nothing was written.
     NotLetIn,
     /// The event is judged by another edition than its maker acted by: nothing was written.
@@ -267,29 +288,6 @@ pub async fn entries_after(db: &mut SqliteConnection, event: Uuid, place: i64) -
     ids.iter().map(|id| row::id(id)).collect()
 }
 
-/// The whole history of an entry.
-pub async fn of_entry(db: &mut SqliteConnection, entry: Uuid) -> Result<Past, StoreError> {
-    let rows =
-        sqlx::query("select * from record where entry_id = ? order by place").bind(&entry.as_bytes()[..]).fetch_all(db).await?;
-    let mut past = Past::default();
-    rows.iter().for_each(|row| past.take(read_row(row)));
-    Ok(past)
-}
-
-/// The histories of the entries of an event. A row whose entry cannot be read stands under the nil id.
-pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<BTreeMap<Uuid, Past>, StoreError> {
-    let rows = sqlx::query("select * from record where event_id = ? and entry_id is not null order by place")
-        .bind(&event.as_bytes()[..])
-        .fetch_all(db)
-        .await?;
-    let mut pasts: BTreeMap<Uuid, Past> = BTreeMap::new();
-    for row in &rows {
-        let entry: Option<Uuid> = row.try_get::<Vec<u8>, _>("entry_id").ok().and_then(|id| row::id(&id).ok());
-        pasts.entry(entry.unwrap_or_default()).or_default().take(read_row(row));
-    }
-    Ok(pasts)
-}
-
 /// The records of the event itself, in order. A row that cannot be read is left out; `witnessmark verify` names it.
 pub async fn event_records(db: &mut SqliteConnection, event: Uuid) -> Result<Vec<EventRecord>, StoreError> {
     let rows = sqlx::query("select * from record where event_id = ? and entry_id is null order by place")
@@ -297,15 +295,6 @@ pub async fn event_records(db: &mut SqliteConnection, event: Uuid) -> Result<Vec
         .fetch_all(db)
         .await?;
     Ok(rows.iter().filter_map(|row| RecordRow::from_row(row).ok()?.event_record().ok()).collect())
-}
-
-/// One row; a sentence where something in it cannot be read.
-fn read_row(row: &SqliteRow) -> Result<Record, String> {
-    let read = RecordRow::from_row(row).map_err(StoreError::from).and_then(RecordRow::record);
-    read.map_err(|error| {
-        let place = row.try_get::<i64, _>("place").map_or_else(|_| "?".into(), |place| place.to_string());
-        format!("The record in place {place} of the event cannot be read: {error}.")
-    })
 }
 
 impl Store {

@@ -5,6 +5,7 @@
 
 pub mod access;
 pub mod account;
+mod apart;
 mod baseline;
 pub mod club;
 pub mod deed;
@@ -25,6 +26,7 @@ pub mod proof;
 pub mod row;
 mod writer;
 
+pub use apart::apart;
 pub use baseline::Chance;
 pub use writer::{Listener, Touch, Writing};
 
@@ -131,6 +133,11 @@ impl Store {
             true => self.write(Touch::All, move |db| Box::pin(async move { baseline::bind(db, chance).await })).await,
             false => Ok(()),
         }
+    }
+
+    /// The database's file.
+    pub fn file(&self) -> &Path {
+        self.options.get_filename()
     }
 
     /// A connection to read with: it sees all that was committed before, and cannot write.

@@ -212,12 +212,21 @@ impl Writing {
         Ok(ends)
     }
 
+    /// How many of these ids are of no record of the entry, whose ends were asked for before.
+    pub(super) fn unknown_to(&self, entry: Uuid, ids: &[Uuid]) -> usize {
+        let Some(end) = self.entries.get(&entry) else { return ids.len() };
+        ids.iter().filter(|id| !end.ids.contains(id)).count()
+    }
+
     /// A record was put at the end of its chains.
     pub(super) fn extend(&mut self, new: &NewRecord, hash: Hash) {
         self.extend_event(new.event, hash);
         if let Some(end) = self.entries.get_mut(&new.entry) {
             end.hash = Some(hash);
-            end.submissions += u32::from(new.kind == Kind::Submission);
+            if new.kind == Kind::Submission {
+                end.submissions += 1;
+                end.sheet_bytes += new.body.len() as u64;
+            }
             end.take(new.id, new.seen.iter().copied());
             self.ids_kept += 1 + new.seen.len();
         }

@@ -12,6 +12,9 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use std::any::Any;
 
+/// In how many seconds to ask a busy server again.
+const BUSY_S: u64 = 10;
+
 /// What went wrong, for a person.
 #[derive(Debug)]
 pub struct Fault {
@@ -205,6 +208,7 @@ impl From<Refusal> for Fault {
                 "What was sent then is kept. Open the page again and send from there.",
             ),
             Refusal::TooMuch(_) => return Fault::new(StatusCode::PAYLOAD_TOO_LARGE, "This is too much", said),
+            Refusal::Busy(words) => return Fault::too_often(&words, BUSY_S),
             Refusal::Store(cause) => return Fault::internal(&cause),
         };
         Fault::new(status, title, words)

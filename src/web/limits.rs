@@ -1,5 +1,5 @@
 //! Limits on how often. A whole paddock comes from one address, so what is right is never counted: only guesses are, by
-//! address, and what one device sends, by device.
+//! address, and what one link sends and one device asks for.
 
 use super::error::Fault;
 use crate::acts::passphrase::Lane;
@@ -57,7 +57,10 @@ pub struct Limits {
     openings: DefaultKeyedRateLimiter<Uuid>,
     /// By link: how many garages somebody opens from a sheet. Each has room for photos of its own.
     garages: DefaultKeyedRateLimiter<Uuid>,
+    /// By link: a hundred devices that came in by one link are one person.
     writes: DefaultKeyedRateLimiter<Uuid>,
+    /// By device: a phone that fetches a whole gate's pages at once, a board that is open all day.
+    looks: DefaultKeyedRateLimiter<Uuid>,
 }
 
 fn quota(burst: u32, per_minute: u32) -> Quota {
@@ -81,6 +84,7 @@ impl Default for Limits {
             garages: RateLimiter::keyed(quota(10, 1)),
             // A phone that comes back from an hour without signal sends a gate's whole work at once.
             writes: RateLimiter::keyed(quota(3000, 600)),
+            looks: RateLimiter::keyed(quota(3000, 600)),
         }
     }
 }
@@ -153,12 +157,12 @@ impl Limits {
         Ok(Lane::Strangers)
     }
 
-    /// Counts what one device sends.
+    /// Counts what one link sends, and what one device looks at.
     pub(super) fn writes(&self, method: &Method, actor: &Actor) -> Result<(), Fault> {
         if *method == Method::GET || *method == Method::HEAD {
-            return Ok(());
+            return ask(&self.looks, &actor.device, "This device asks for more than a person can look at.");
         }
-        ask(&self.writes, &actor.device, "This device sends more than a person can.")
+        ask(&self.writes, &actor.link, "More is sent by this link than a person can send.")
     }
 }
 
@@ -204,5 +208,29 @@ mod tests {
         let lanes: Vec<_> = (0..40).map(|_| limits.passphrase(address(1), "M. Ashdown", Some(&[7; 32])).ok()).collect();
         let count = |lane| lanes.iter().filter(|one| **one == lane).count();
         assert_eq!((count(Some(Lane::Known)), count(Some(Lane::Strangers)), count(None)), (10, 10, 20));
+    }
+
+    fn on(link: u128, device: u128) -> Actor {
+        let (link, device) = (Uuid::from_u128(link), Uuid::from_u128(device));
+        let role = crate::acts::rights::Role::Driver { event: Uuid::nil(), entry: Uuid::nil() };
+        let admission = crate::acts::rights::Admission::In;
+        Actor { role, name: "Ines Okafor".into(), link, device, admission }
+    }
+
+    #[test]
+    fn a_link_with_a_hundred_devices_writes_as_one_person() {
+        let limits = Limits::default();
+        let written = (0..9000).filter(|nth| limits.writes(&Method::POST, &on(1, nth % 100)).is_ok()).count();
+        assert!((3000..3200).contains(&written), "{written}");
+        assert!(limits.writes(&Method::POST, &on(2, 7)).is_ok(), "another link");
+        assert!(limits.writes(&Method::GET, &on(1, 7)).is_ok(), "who sends too much may still look");
+    }
+
+    #[test]
+    fn a_phone_fetches_a_whole_gate_at_once_and_a_program_is_slowed() {
+        let limits = Limits::default();
+        let looked = (0..9000).filter(|_| limits.writes(&Method::GET, &on(1, 1)).is_ok()).count();
+        assert!((3000..3200).contains(&looked), "{looked}");
+        assert!(limits.writes(&Method::GET, &on(1, 2)).is_ok(), "another device of the same person");
     }
 }

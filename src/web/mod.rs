@@ -20,6 +20,7 @@ mod session;
 mod sign_in;
 mod telling;
 mod units;
+mod upload;
 mod wire;
 
 mod driver;
@@ -34,10 +35,10 @@ use crate::acts::House;
 use crate::acts::passkey::Passkeys;
 use crate::acts::personal::Term;
 use axum::Router;
-use axum::extract::DefaultBodyLimit;
-use axum::http::{HeaderName, HeaderValue, StatusCode, header};
+use axum::extract::{DefaultBodyLimit, MatchedPath};
+use axum::http::{HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{self, Next};
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 use doors::{Door, Doors, Guard};
 use ipnet::IpNet;
 use limits::Limits;
@@ -49,13 +50,13 @@ use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::compression::predicate::{NotForContentType, Predicate, SizeAbove};
 use tower_http::csrf::CsrfLayer;
-use tower_http::timeout::TimeoutLayer;
+use upload::Uploads;
 use url::Url;
 
 /// The largest form, in bytes: a full sheet with a note at every item.
 const LARGEST_FORM: usize = 512 * 1024;
 
-/// How long a request may take; an event stream is not bound by it once it has begun.
+/// How long a request may take; an event stream is not bound by it once it has begun, and a photo may be long on its way.
 const LONGEST: Duration = Duration::from_secs(30);
 
 /// No inline anything: the policy is one constant.
@@ -74,6 +75,9 @@ pub struct Web {
     pub(crate) passkeys: Option<Arc<Passkeys>>,
     pub(crate) limits: Arc<Limits>,
     streams: Arc<live::Streams>,
+    uploads: Arc<Uploads>,
+    /// How long nothing may come of a file on its way before it is given up.
+    patience: Duration,
     /// The proxies whose word on who asks is taken.
     proxies: Arc<[IpNet]>,
     /// How long drivers' names are kept.
@@ -98,6 +102,8 @@ impl Web {
             passkeys: Passkeys::at(base).map(Arc::new),
             limits: Arc::default(),
             streams: Arc::default(),
+            uploads: Arc::default(),
+            patience: upload::PATIENCE,
             proxies: [].into(),
             term: Term::default(),
             hsts: THIRTY_DAYS,
@@ -117,6 +123,11 @@ impl Web {
     /// Browsers insist on https for a year after an answer over it.
     pub fn insisting_on_https(self) -> Web {
         Web { hsts: A_YEAR, ..self }
+    }
+
+    /// Files on their way are given up when nothing comes for so long.
+    pub fn patient_for(self, patience: Duration) -> Web {
+        Web { patience, ..self }
     }
 
     /// Whether browsers come by https, so that cookies may insist on it.
@@ -165,7 +176,7 @@ pub fn router(web: Web) -> Router {
     let packed = SizeAbove::new(700).and(NotForContentType::SSE).and(NotForContentType::IMAGES);
     let pages = pages
         .layer(DefaultBodyLimit::max(LARGEST_FORM))
-        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, LONGEST))
+        .layer(middleware::from_fn(in_time))
         .layer(CompressionLayer::new().gzip(true).compress_when(packed));
     // Split here: one long stack of middleware types makes the compiler slow.
     Router::new()
@@ -182,6 +193,16 @@ pub fn router(web: Web) -> Router {
 /// site's.
 fn has_a_secret(path: &str) -> bool {
     ["/in/", "/P/", "/calendar/"].iter().any(|folder| path.starts_with(folder))
+}
+
+/// Ends what takes too long. Where photos are sent, what counts is whether anything still comes: `upload.rs` sees to it.
+async fn in_time(request: axum::extract::Request, next: Next) -> Response {
+    let path = request.extensions().get::<MatchedPath>().map(MatchedPath::as_str).unwrap_or_default();
+    if request.method() == Method::POST && path.ends_with("/photos") {
+        return next.run(request).await;
+    }
+    let answer = tokio::time::timeout(LONGEST, next.run(request)).await;
+    answer.unwrap_or_else(|_| StatusCode::SERVICE_UNAVAILABLE.into_response())
 }
 
 async fn headers(hsts: Option<&'static str>, request: axum::extract::Request, next: Next) -> Response {

@@ -125,7 +125,7 @@ async function post(path, body, headers, patience = ANSWER) {
     throw new NoAnswer();
   }
   // A server that is busy or being started is no refusal either.
-  if (answer.status >= 500 || answer.status === 429) throw new NoAnswer();
+  if (answer.status >= 500 || answer.status === 408 || answer.status === 429) throw new NoAnswer();
   return answer;
 }
 

@@ -23,7 +23,7 @@ mod raw;
 #[path = "load/table.rs"]
 mod table;
 
-use client::{Asks, Line, Load, Same, drive};
+use client::{Asks, InTurn, Line, Load, drive};
 use club::Club;
 use process::Process;
 use std::time::Duration;
@@ -102,8 +102,8 @@ async fn measure(plan: &Plan) {
         assert_eq!(raw::count(&file).await, club.records + load.answered, "what was answered is there, once each, after a kill");
         let raw = raw::grouped(&club.copy("raw"), plan.span).await;
         let alone = raw::inside(&club.copy("raw"), plan.span / 2).await;
-        let see = seer.load(|| drive(seer.address, same(&club.board_request(seer.address)), plan.span)).await;
-        let hold = memory.load(|| drive(memory.address, same(&club.board_request(memory.address)), plan.span)).await;
+        let see = seer.load(|| drive(seer.address, in_turn(&club.board_requests(seer.address)), plan.span)).await;
+        let hold = memory.load(|| drive(memory.address, in_turn(&club.board_requests(memory.address)), plan.span)).await;
         assert_eq!((see.refused, hold.refused), (0, 0), "every board is served");
         if round > 0 {
             sent.add(&load);
@@ -123,8 +123,8 @@ async fn measure(plan: &Plan) {
     println!("a look after a change {:.1} ms (the middle of 40)", changed * 1000.0);
 }
 
-fn same(request: &[u8]) -> Vec<Same> {
-    (0..CONNECTIONS).map(|_| Same(request.to_vec())).collect()
+fn in_turn(requests: &[Vec<u8>]) -> Vec<InTurn> {
+    (0..CONNECTIONS).map(|nth| InTurn::from(requests, nth * 4)).collect()
 }
 
 /// The middle time of a look at the board after a single submission, in seconds: one row is judged anew, the page made anew.

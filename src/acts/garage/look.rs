@@ -99,13 +99,12 @@ async fn taken_back(house: &House, link: Option<Uuid>) -> Result<Option<Timestam
 /// The sheet as it was when its link was taken back: what had been sent, and nothing that was typed.
 async fn as_it_was(house: &House, entry: Uuid, until: Timestamp, units: &Units) -> Result<Brought, Refusal> {
     let known = house.event_of_entry(entry).await?;
-    let (entry, mut past) = {
+    let (entry, past) = {
         let mut db = house.store.read().await?;
         let there = entry::one(&mut db, entry).await?.ok_or(Refusal::NotHere)?;
-        (there, history::of_entry(&mut db, entry).await?)
+        (there, history::of_entry_until(&mut db, entry, until).await?)
     };
-    past.records.retain(|record| record.arrived_at <= until);
-    let state = state::of(&known, entry, past, units);
+    let state = state::of_any(&known, entry, past, units).await?;
     let (answers, judged) = state.shown().map(|sent| (sent.answers.clone(), sent.judged.clone())).unwrap_or_default();
     let held = state.standing_bars().into_iter().map(held).collect();
     Ok(Brought { state, answers, judged, unread: 0, held, known })

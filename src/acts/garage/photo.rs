@@ -2,8 +2,9 @@
 
 use super::note::{Known, id_made_of};
 use crate::acts::Refusal;
-use crate::acts::add_photo::{LARGEST, open_one};
+use crate::acts::add_photo::LARGEST;
 use crate::acts::house::House;
+use crate::acts::picture::{self, Lane};
 use crate::acts::rights::{Actor, Deed, Whose, require};
 use crate::rules::garage::change::Change;
 use crate::store::Touch;
@@ -23,7 +24,7 @@ pub async fn add(house: &House, actor: &Actor, id: Uuid, of: Uuid, file: Vec<u8>
         return Err(Refusal::TooMuch(format!("a photo has at most {} MB", LARGEST / 1024 / 1024)));
     }
     let [photo, noted] = ["photo", "noted"].map(|what| id_made_of(&[id.as_bytes(), of.as_bytes(), what.as_bytes(), &file]));
-    let (jpeg, width, height) = open_one(file).await?;
+    let (jpeg, width, height) = picture::open_bytes(actor, Lane::Paddock, file).await?;
     let made_at = house.now();
     house
         .write_as(actor, Touch::Nothing, move |db| {

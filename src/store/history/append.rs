@@ -1,7 +1,10 @@
 //! The one door for records: what is written here stays.
 
-use super::{Appended, Ends, EventEnd, Kind, MOST_SUBMISSIONS, NewEventRecord, NewRecord, RecordRow};
+use super::{Appended, Ends, EventEnd, Kind, MOST_BYTES, MOST_IN_FORCE, MOST_ON_THEIR_WAY, MOST_SUBMISSIONS};
+use super::{NewEventRecord, NewRecord, RecordRow};
 use crate::rules::chain::{Hash, Sealed, hex, mark_of};
+use crate::rules::graph::Graph;
+use crate::rules::standing::in_force;
 use crate::store::writer::Writing;
 use crate::store::{StoreError, device, row};
 use sqlx::SqliteConnection;
@@ -32,6 +35,12 @@ async fn put(writing: &mut Writing, new: &NewRecord) -> Result<Appended, StoreEr
         return Ok(Appended::Circle);
     }
     let sealed = seal(new, &ends);
+    // What the gate and the organizer do is never kept out: a driver's sheets are.
+    if new.kind == Kind::Submission
+        && let Some(refused) = weighs_too_much(writing, new, &ends).await?
+    {
+        return Ok(one(writing, new.id).await?.map_or(refused, |there| compare(&there, new)));
+    }
     let hash = sealed.reckon();
     let ids = Ids {
         id: new.id,
@@ -226,6 +235,39 @@ pub fn is_same_body(one: &str, other: &str) -> bool {
         Some(body)
     };
     without(one).zip(without(other)).is_some_and(|(one, other)| one == other)
+}
+
+/// Why a submission is more than its entry may cost everybody who looks at it; `None` where it is not.
+async fn weighs_too_much(writing: &mut Writing, new: &NewRecord, ends: &Ends) -> Result<Option<Appended>, StoreError> {
+    if ends.sheet_bytes + new.body.len() as u64 > MOST_BYTES {
+        return Ok(Some(Appended::TooHeavy));
+    }
+    if writing.unknown_to(new.entry, &new.seen) > MOST_ON_THEIR_WAY {
+        return Ok(Some(Appended::SeesUnknown));
+    }
+    // Fewer submissions than that cannot be too many in force.
+    let may_be_many = ends.submissions as usize >= MOST_IN_FORCE;
+    Ok((may_be_many && in_force_with(writing, new).await? > MOST_IN_FORCE).then_some(Appended::TooManyInForce))
+}
+
+/// How many submissions of the entry would be in force with the new one.
+async fn in_force_with(writing: &mut Writing, new: &NewRecord) -> Result<usize, StoreError> {
+    let rows: Vec<(Vec<u8>, String, String)> = sqlx::query_as("select id, kind, seen from record where entry_id = ?")
+        .bind(&new.entry.as_bytes()[..])
+        .fetch_all(&mut **writing)
+        .await?;
+    let (mut sheets, mut seen) = (vec![new.id], vec![(new.id, new.seen.clone())]);
+    for (id, kind, named) in rows {
+        let id = row::id(&id)?;
+        if kind == Kind::Submission.word() {
+            sheets.push(id);
+        }
+        // A list that cannot be read names nobody.
+        seen.push((id, row::ids_from_json(&named).unwrap_or_default()));
+    }
+    let graph = Graph::new(seen);
+    let places: Vec<usize> = sheets.iter().filter_map(|id| graph.place(id)).collect();
+    Ok(in_force(&graph, places).len())
 }
 
 /// Whether the new record would be reached from what it has seen.

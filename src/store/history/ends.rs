@@ -25,6 +25,8 @@ pub struct EntryEnd {
     pub hash: Option<Hash>,
     /// How many submissions the entry has.
     pub submissions: u32,
+    /// How many bytes their bodies take together.
+    pub sheet_bytes: u64,
     /// Of the entry's line on the roster.
     pub digest: Hash,
     /// The ids of the entry's records.
@@ -48,6 +50,7 @@ pub struct Ends {
     pub event: EventEnd,
     pub entry_hash: Option<Hash>,
     pub submissions: u32,
+    pub sheet_bytes: u64,
     pub entry_digest: Hash,
     /// A record of the entry names the new one as seen.
     pub is_awaited: bool,
@@ -57,7 +60,14 @@ impl Ends {
     /// For a record of this id.
     pub fn of(event: EventEnd, entry: &EntryEnd, new: Uuid) -> Ends {
         let is_awaited = entry.awaited.contains(&new);
-        Ends { event, entry_hash: entry.hash, submissions: entry.submissions, entry_digest: entry.digest, is_awaited }
+        Ends {
+            event,
+            entry_hash: entry.hash,
+            submissions: entry.submissions,
+            sheet_bytes: entry.sheet_bytes,
+            entry_digest: entry.digest,
+            is_awaited,
+        }
     }
 }
 
@@ -132,15 +142,26 @@ pub async fn read_event_end(db: &mut SqliteConnection, event: Uuid) -> Result<Ev
 /// Reads what the next record of an entry follows.
 pub async fn read_entry_end(db: &mut SqliteConnection, entry: Uuid) -> Result<EntryEnd, StoreError> {
     let digest = roster_digest(db, entry).await?.ok_or_else(|| gone("the entry"))?;
-    let mut end = EntryEnd { hash: None, submissions: 0, digest, ids: HashSet::new(), awaited: HashSet::new() };
-    let rows: Vec<(Vec<u8>, String, String, Vec<u8>)> =
-        sqlx::query_as("select id, kind, seen, hash from record where entry_id = ? order by place")
+    let mut end = EntryEnd { hash: None, submissions: 0, sheet_bytes: 0, digest, ids: HashSet::new(), awaited: HashSet::new() };
+    #[derive(FromRow)]
+    struct Kept {
+        id: Vec<u8>,
+        kind: String,
+        seen: String,
+        hash: Vec<u8>,
+        bytes: i64,
+    }
+    let rows: Vec<Kept> =
+        sqlx::query_as("select id, kind, seen, hash, octet_length(body) as bytes from record where entry_id = ? order by place")
             .bind(&entry.as_bytes()[..])
             .fetch_all(db)
             .await?;
-    for (id, kind, seen, last) in rows {
+    for Kept { id, kind, seen, hash: last, bytes } in rows {
         end.hash = hash(Some(last))?;
-        end.submissions += u32::from(kind == "submission");
+        if kind == "submission" {
+            end.submissions += 1;
+            end.sheet_bytes += u64::try_from(bytes).unwrap_or_default();
+        }
         // A list that cannot be read names nobody.
         end.take(row::id(&id)?, row::ids_from_json(&seen).unwrap_or_default());
     }

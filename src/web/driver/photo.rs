@@ -12,6 +12,7 @@ use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::{At, Chosen};
 use crate::web::session::Who;
+use crate::web::upload::{self, Part};
 use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, State};
 use axum::http::header;
@@ -34,18 +35,15 @@ pub(super) async fn add(
         Some((item, Kind::Photo { most })) => (*most, question(item)),
         _ => return Err(Refusal::NotNow("This item takes no photo.".into()).into()),
     };
-    let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
     let (mut photos, mut id) = (Vec::new(), None);
-    while let Some(part) = form.next_field().await? {
-        let name = part.name().unwrap_or_default().to_owned();
-        let bytes = part.bytes().await?;
-        match name.as_str() {
-            "id" => {
-                let given = std::str::from_utf8(&bytes).ok().and_then(|text| Uuid::parse_str(text).ok());
-                id = Some(given.ok_or_else(|| Refusal::Fields(vec![field("id", "This is no id.")]))?);
+    for part in upload::received(&web, &actor, form).await? {
+        match part {
+            Part::Text(name, text) if name == "id" => {
+                let no_id = |_| Refusal::Fields(vec![field("id", "This is no id.")]);
+                id = Some(Uuid::parse_str(&text).map_err(no_id)?);
             }
-            "photo" if !bytes.is_empty() => photos.push(Incoming { id: id.take(), file: bytes.to_vec() }),
-            _ => {}
+            Part::Photo(file) => photos.push(Incoming { id: id.take(), file }),
+            Part::Text(..) => {}
         }
     }
     let sent = mine.sent().remove(&item).unwrap_or_default();

@@ -5,6 +5,7 @@ use crate::acts::submit::submit;
 use crate::acts::{Actor, Refusal};
 use crate::rules::strict_json;
 use crate::rules::units::Units;
+use crate::store::apart;
 use crate::store::history::Kind;
 use crate::web::Web;
 use crate::web::error::Fault;
@@ -19,6 +20,9 @@ use jiff::Timestamp;
 use serde::Deserialize;
 use serde_json::{Map, Value as Json_, json};
 use uuid::Uuid;
+
+/// More bytes than these are read apart.
+const LARGE: usize = 128 * 1024;
 
 /// A submission that carries its answers, as a device sends it.
 #[derive(Deserialize)]
@@ -42,7 +46,7 @@ pub(super) async fn send(
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
     if kind.starts_with("application/json") {
         let bytes = Bytes::from_request(request, &web).await.map_err(Fault::body)?;
-        return Ok(carried(&web, &actor, entry, &units, &bytes).await);
+        return Ok(carried(&web, &actor, entry, &units, bytes).await);
     }
     let form = Form::from_request(request, &web).await?;
     let given =
@@ -58,8 +62,14 @@ async fn keep_what_stands(web: &Web, actor: &Actor, entry: Uuid, units: &Units) 
     Ok(crate::acts::fill_in::let_stand(&web.house, actor, entry, mine.sent()).await?)
 }
 
-async fn carried(web: &Web, actor: &Actor, entry: Uuid, units: &Units, bytes: &[u8]) -> Response {
-    let carried: Carried = match strict_json::read(bytes).and_then(serde_json::from_value) {
+async fn carried(web: &Web, actor: &Actor, entry: Uuid, units: &Units, bytes: Bytes) -> Response {
+    let read = |bytes: &[u8]| strict_json::read(bytes).and_then(serde_json::from_value);
+    // What a sheet takes is read in half a millisecond; what is larger must not hold up others.
+    let carried = match bytes.len() > LARGE {
+        true => apart(move || read(&bytes)).await,
+        false => Ok(read(&bytes)),
+    };
+    let carried: Carried = match carried.unwrap_or_else(|error| Err(serde::de::Error::custom(error))) {
         Ok(carried) => carried,
         Err(error) => return said(StatusCode::UNPROCESSABLE_ENTITY, json!({ "error": error.to_string() })),
     };

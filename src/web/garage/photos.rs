@@ -9,6 +9,7 @@ use crate::web::Web;
 use crate::web::error::Fault;
 use crate::web::form::At;
 use crate::web::session::Who;
+use crate::web::upload::{self, Part};
 use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, State};
 use axum::http::header;
@@ -32,12 +33,9 @@ pub(super) async fn add(
     let job = looked.garage.job(of).map(|_| format!("{}/jobs/{of}", base(garage)));
     let line = looked.garage.cars.iter().find(|car| car.log.iter().any(|line| line.id == of));
     let to = job.or(line.map(|car| format!("{}/cars/{}/log", base(garage), car.id))).ok_or(Refusal::NotHere)?;
-    let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
-    while let Some(part) = form.next_field().await? {
-        let is_photo = part.name() == Some("photo");
-        let bytes = part.bytes().await?;
-        if is_photo && !bytes.is_empty() {
-            photo::add(&web.house, &actor, garage, of, bytes.to_vec()).await?;
+    for part in upload::received(&web, &actor, form).await? {
+        if let Part::Photo(file) = part {
+            photo::add(&web.house, &actor, garage, of, file.read()?).await?;
         }
     }
     Ok(Redirect::to(&to).into_response())

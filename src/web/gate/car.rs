@@ -23,6 +23,7 @@ use crate::web::form::{At, Chosen, Form};
 use crate::web::page::{Clock, Page, count, id_list, render};
 use crate::web::session::Who;
 use crate::web::telling::{Line, answers_of, lines_of};
+use crate::web::upload::{self, Part};
 use askama::Template;
 use axum::Json;
 use axum::extract::multipart::MultipartRejection;
@@ -266,18 +267,16 @@ pub(super) async fn add_photo(
     form: Result<Multipart, MultipartRejection>,
 ) -> Result<StatusCode, Fault> {
     at_the_gate(&web, &actor, event).await?;
-    let mut form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
-    let (mut id, mut file) = (None, Vec::new());
-    while let Some(part) = form.next_field().await? {
-        let name = part.name().unwrap_or_default().to_owned();
-        let bytes = part.bytes().await?;
-        match name.as_str() {
-            "id" => id = std::str::from_utf8(&bytes).ok().and_then(|text| Uuid::parse_str(text).ok()),
-            "photo" => file = bytes.to_vec(),
-            _ => {}
+    let (mut id, mut file) = (None, None);
+    for part in upload::received(&web, &actor, form).await? {
+        match part {
+            Part::Text(name, text) if name == "id" => id = Uuid::parse_str(&text).ok(),
+            Part::Photo(photo) => file = Some(photo),
+            Part::Text(..) => {}
         }
     }
     let id = id.ok_or_else(|| Refusal::Fields(vec![field("id", "This is no id.")]))?;
+    let file = file.ok_or_else(|| Refusal::Fields(vec![field("photo", "There is no photo in this form.")]))?;
     gate_photo::add(&web.house, &actor, entry, id, file).await?;
     Ok(StatusCode::NO_CONTENT)
 }

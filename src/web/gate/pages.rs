@@ -5,6 +5,7 @@ use super::at_the_gate;
 use super::car::whole_page;
 use crate::acts::state::EntryState;
 use crate::acts::whole_gate::{Mark, since};
+use crate::store::apart;
 use crate::web::Web;
 use crate::web::assets;
 use crate::web::error::Fault;
@@ -60,19 +61,17 @@ pub(super) async fn pages(
     let now = web.house.now();
     let had = mark_of(&asked);
     let gate = since(&web.house, &actor, &known, had, &units).await?;
-    let page = |state: &EntryState| {
-        let path = format!("/gate/{event}/entries/{}", state.id());
-        Ok(CarPage { html: whole_page(&web, &actor, &known, state, &units)?, path })
-    };
-    let pages = gate.cars.iter().map(page).collect::<Result<Vec<_>, Fault>>()?;
     let Mark { place, hash, edition, entries: cars, named } = gate.mark;
     let mark = format!("{place} {hash} {edition} {cars} {named} {}", assets::version());
-    Ok(Json(Pages {
-        mark,
-        whole: pages.len() == cars,
-        cars,
-        as_of: now.as_millisecond(),
-        at: Clock::of(&known.event).at(&now),
-        pages,
-    }))
+    let at = Clock::of(&known.event).at(&now);
+    // A whole gate is a hundred pages: others are answered while they are made.
+    let make = move || {
+        let page = |state: &EntryState| {
+            let path = format!("/gate/{event}/entries/{}", state.id());
+            Ok(CarPage { html: whole_page(&web, &actor, &known, state, &units)?, path })
+        };
+        gate.cars.iter().map(page).collect::<Result<Vec<_>, Fault>>()
+    };
+    let pages = apart(make).await??;
+    Ok(Json(Pages { mark, whole: pages.len() == cars, cars, as_of: now.as_millisecond(), at, pages }))
 }

@@ -10,12 +10,23 @@ pub trait Asks {
     fn next(&mut self) -> &[u8];
 }
 
-/// The same at every turn.
-pub struct Same(pub Vec<u8>);
+/// The same by one device after the other.
+pub struct InTurn {
+    requests: Vec<Vec<u8>>,
+    nth: usize,
+}
 
-impl Asks for Same {
+impl InTurn {
+    /// Begins with the device of this place.
+    pub fn from(requests: &[Vec<u8>], nth: usize) -> InTurn {
+        InTurn { requests: requests.to_vec(), nth }
+    }
+}
+
+impl Asks for InTurn {
     fn next(&mut self) -> &[u8] {
-        &self.0
+        self.nth += 1;
+        &self.requests[self.nth % self.requests.len()]
     }
 }
 
