@@ -198,7 +198,8 @@ fn has_a_secret(path: &str) -> bool {
 /// Ends what takes too long. Where photos are sent, what counts is whether anything still comes: `upload.rs` sees to it.
 async fn in_time(request: axum::extract::Request, next: Next) -> Response {
     let path = request.extensions().get::<MatchedPath>().map(MatchedPath::as_str).unwrap_or_default();
-    if request.method() == Method::POST && path.ends_with("/photos") {
+    let takes_photos = path.ends_with("/photos") || path.ends_with("/photos-of/{of}");
+    if request.method() == Method::POST && takes_photos {
         return next.run(request).await;
     }
     let answer = tokio::time::timeout(LONGEST, next.run(request)).await;
