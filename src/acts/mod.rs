@@ -2,6 +2,7 @@
 
 pub mod account;
 pub mod add_photo;
+pub mod apart;
 pub mod board;
 pub mod closing;
 pub mod enter;

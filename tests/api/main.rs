@@ -45,6 +45,7 @@ mod rights;
 mod roster;
 mod sign_in;
 mod stale;
+mod texts_at_their_limit;
 mod the_day;
 mod twice;
 mod typed;

@@ -76,7 +76,7 @@ pub(super) async fn take(
             file = bytes.to_vec();
         }
     }
-    match take_roster(&web.house, &actor, event, &file).await {
+    match take_roster(&web.house, &actor, event, file.clone()).await {
         Ok(_) => Ok(Redirect::to(&format!("/club/events/{event}/roster")).into_response()),
         Err(Refusal::Fields(troubles)) => {
             let pasted = String::from_utf8_lossy(&file).into_owned();
