@@ -230,10 +230,15 @@ pub(super) async fn once(db: &mut SqliteConnection, form: Option<Uuid>, now: Tim
 }
 
 /// Gives a person of the event a new secret, for another phone or in place of a lost link. Devices that are in stay in.
+pub async fn anew(house: &House, actor: &Actor, event: Uuid, link: Uuid) -> Result<HandedOut, Refusal> {
+    anew_by(house, actor, event, link, None).await
+}
+
+/// As [`anew`], by a form that does it once.
 ///
 /// # Errors
-/// [`Refusal::MadeBefore`] where this form made a link already.
-pub async fn anew(house: &House, actor: &Actor, event: Uuid, link: Uuid, form: Option<Uuid>) -> Result<HandedOut, Refusal> {
+/// [`Refusal::MadeBefore`] where the form made a link already.
+pub async fn anew_by(house: &House, actor: &Actor, event: Uuid, link: Uuid, form: Option<Uuid>) -> Result<HandedOut, Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
     let known = house.event(event).await?;
     let found = {

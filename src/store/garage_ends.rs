@@ -105,6 +105,14 @@ pub async fn outlines(db: &mut SqliteConnection) -> Result<Vec<Outline>, StoreEr
     rows.into_iter().map(OutlineRow::outline).collect()
 }
 
+/// Whether nobody was in a garage after this.
+pub async fn is_unused_since(db: &mut SqliteConnection, garage: Uuid, at: Timestamp) -> Result<bool, StoreError> {
+    let sql = "select count(*) from device join access_link as own on own.id = device.link_id
+         where own.garage_id = ? and max(device.made_at, coalesce(device.used_at, 0)) > ?";
+    let later: i64 = sqlx::query_scalar(sql).bind(&garage.as_bytes()[..]).bind(at.as_millisecond()).fetch_one(db).await?;
+    Ok(later == 0)
+}
+
 /// How many garages were ever opened by a link, those that are erased since among them.
 pub async fn made_by(db: &mut SqliteConnection, link: Uuid) -> Result<i64, StoreError> {
     let sql = "select count(*) from access_deed as deed join access_link as made on made.id = deed.link_id

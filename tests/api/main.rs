@@ -25,6 +25,7 @@ mod garage_access;
 mod garage_calendar;
 mod garage_ends;
 mod garage_limits;
+mod garage_log_pages;
 mod garage_quota;
 mod garage_tables;
 mod garage_twice;

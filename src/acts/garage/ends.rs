@@ -108,12 +108,18 @@ pub async fn keep_the_term(house: &House) -> Result<usize, Refusal> {
     let now = house.now();
     let mut erased = 0;
     for outline in garages.outlines.iter().filter(|outline| garages.goes_at(outline) <= now) {
-        let id = outline.id;
+        let (id, used_at, is_closed) = (outline.id, outline.used_at, outline.closed.is_some());
         let erase = house.store.write::<_, Refusal, _>(Touch::Access, move |db| {
-            Box::pin(async move { Ok(garage::erase(db, id, None, now).await?) })
+            Box::pin(async move {
+                // Somebody may have come in since it was read.
+                let is_over = is_closed || garage_ends::is_unused_since(db, id, used_at).await?;
+                if is_over {
+                    garage::erase(db, id, None, now).await?;
+                }
+                Ok(is_over)
+            })
         });
-        erase.await?;
-        erased += 1;
+        erased += usize::from(erase.await?);
     }
     if erased > 0 {
         house.store.tidy().await?;

@@ -141,7 +141,7 @@ pub(super) async fn link_anew(
 ) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     let id = again::id_of(&form, &[b"link", link.as_bytes()]);
-    let made = hand_out::anew(&web.house, &actor, event, link, id).await;
+    let made = hand_out::anew_by(&web.house, &actor, event, link, id).await;
     again::or_ask(&web, &known, (&form, format!("/club/events/{event}/people/{link}/links"), "people"), made, |out| {
         let what = if out.link.role == "marshal" { For::Marshal } else { For::Inspector };
         Ok(show_links(&known, vec![Made::of(&web, out)], what)?.into_response())
