@@ -68,10 +68,10 @@ pub struct Since {
 
 /// What was noted in a garage after a place.
 pub async fn changes_since(db: &mut SqliteConnection, garage: Uuid, place: i64) -> Result<Since, StoreError> {
-    // One long text: a message for each row costs more than the reading of it.
-    let (packed, until, bytes): (Option<String>, i64, i64) = sqlx::query_as(
-        "select json_group_array(json_array(lower(hex(id)), made_at, json(body)) order by place), coalesce(max(place), 0),
-             coalesce(sum(octet_length(body)), 0)
+    // One long text: a message for each row costs more than the reading of it. Every body is JSON, which the table sees to.
+    let (packed, until, bytes): (String, i64, i64) = sqlx::query_as(
+        "select '[' || coalesce(group_concat('[\"' || lower(hex(id)) || '\",' || made_at || ',' || body || ']' order by place), '')
+             || ']', coalesce(max(place), 0), coalesce(sum(octet_length(body)), 0)
          from garage_change where garage_id = ? and place > ?",
     )
     .bind(&garage.as_bytes()[..])
@@ -79,7 +79,7 @@ pub async fn changes_since(db: &mut SqliteConnection, garage: Uuid, place: i64) 
     .fetch_one(db)
     .await?;
     let unreadable = |error: serde_json::Error| StoreError::Unreadable(format!("a garage: {error}"));
-    let rows: Vec<(Uuid, i64, Change)> = packed.map_or(Ok(Vec::new()), |text| serde_json::from_str(&text)).map_err(unreadable)?;
+    let rows: Vec<(Uuid, i64, Change)> = serde_json::from_str(&packed).map_err(unreadable)?;
     let noted = rows.into_iter().map(|(id, at, change)| Ok(Noted { id, at: row::time(at)?, change }));
     let noted = noted.collect::<Result<_, StoreError>>()?;
     Ok(Since { noted, until, bytes: usize::try_from(bytes).unwrap_or(usize::MAX) })

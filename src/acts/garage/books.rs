@@ -12,8 +12,8 @@ use uuid::Uuid;
 
 /// The most garages that are kept.
 const MOST_BOOKS: usize = 64;
-/// The most notes of all that are kept together: some 100 MB.
-const MOST_NOTES: usize = 200_000;
+/// The most notes of all that are kept together: three garages that are full, some 30 MB.
+const MOST_NOTES: usize = 60_000;
 
 /// A garage with what it is the fold of.
 #[derive(Clone, Debug)]
