@@ -13,6 +13,7 @@ use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 use uuid::Uuid;
 use witnessmark::acts::House;
+use witnessmark::acts::garage;
 use witnessmark::acts::hand_out::{Use, organizer_link};
 use witnessmark::acts::house::Outside;
 use witnessmark::acts::pass::end_keys_of_past_events;
@@ -334,7 +335,7 @@ async fn serve_club(settings: Serve) -> Result<(), Failure> {
     run_until_asked(web, listener, certificate, settings.trusted_proxy).await
 }
 
-/// Erases what is past the club's term and the keys of past events, now and every day.
+/// Erases drivers and garages whose time is over and the keys of past events, now and every day.
 async fn keep_the_term_daily(house: Arc<House>, term: Term, closing: CancellationToken) {
     loop {
         if let Err(error) = end_keys_of_past_events(&house).await {
@@ -344,6 +345,11 @@ async fn keep_the_term_daily(house: Arc<House>, term: Term, closing: Cancellatio
             Ok(0) => {}
             Ok(erased) => tracing::info!(erased, "drivers of events past the club's term were erased"),
             Err(error) => tracing::error!(%error, "the club's term could not be kept"),
+        }
+        match garage::ends::keep_the_term(&house).await {
+            Ok(0) => {}
+            Ok(erased) => tracing::info!(erased, "garages whose time was over were erased"),
+            Err(error) => tracing::error!(%error, "the term of garages could not be kept"),
         }
         if closing.run_until_cancelled(tokio::time::sleep(Duration::from_secs(24 * 3600))).await.is_none() {
             return;

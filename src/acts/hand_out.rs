@@ -10,6 +10,7 @@ use crate::rules::names::{self, NotAName};
 use crate::store::Touch;
 use crate::store::access::{self, Digest, Link, Renewal};
 use crate::store::entry::{self, Entry};
+use crate::store::form_used;
 use crate::store::log::{self, Security};
 use jiff::{Timestamp, ToSpan};
 use sqlx::SqliteConnection;
@@ -137,6 +138,20 @@ impl Drivers {
 /// Who gets one is looked up in the transaction that makes it: two organizers who ask at once make no link that is dead at birth,
 /// and none carries the name of somebody who was erased a moment ago.
 pub async fn to_drivers(house: &House, actor: &Actor, event: Uuid, drivers: Drivers) -> Result<Vec<(Entry, HandedOut)>, Refusal> {
+    to_drivers_by(house, actor, event, drivers, None).await
+}
+
+/// As [`to_drivers`], by a form that does it once.
+///
+/// # Errors
+/// [`Refusal::MadeBefore`] where the form made links already.
+pub async fn to_drivers_by(
+    house: &House,
+    actor: &Actor,
+    event: Uuid,
+    drivers: Drivers,
+    form: Option<Uuid>,
+) -> Result<Vec<(Entry, HandedOut)>, Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
     let ends_at = Some(end_for_drivers(&house.event(event).await?.event, house.now()));
     let count = {
@@ -149,6 +164,7 @@ pub async fn to_drivers(house: &House, actor: &Actor, event: Uuid, drivers: Driv
     let made = house
         .write_as(actor, Touch::Access, move |db| {
             Box::pin(async move {
+                once(db, form, now).await?;
                 let links = access::links_of_event(db, event).await?;
                 let with_link = links.iter().filter(|link| link.lets_in(now)).filter_map(|link| link.entry).collect();
                 let entries = entry::of_event(db, event).await?.into_iter().filter(|entry| drivers.is_meant(entry, &with_link));
@@ -215,8 +231,27 @@ async fn to_the_event(
     keep_one(house, Some(actor), make(house, role, &holder_name(name)?, kind, ends_at)?).await
 }
 
+/// Lets a form's deed pass the first time that it is sent, in the deed's transaction.
+///
+/// # Errors
+/// [`Refusal::MadeBefore`] from then on. A form without an id always passes.
+pub(super) async fn once(db: &mut SqliteConnection, form: Option<Uuid>, now: Timestamp) -> Result<(), Refusal> {
+    match form {
+        Some(id) if !form_used::note(db, id, now).await? => Err(Refusal::MadeBefore),
+        _ => Ok(()),
+    }
+}
+
 /// Gives a person of the event a new secret, for another phone or in place of a lost link. Devices that are in stay in.
 pub async fn anew(house: &House, actor: &Actor, event: Uuid, link: Uuid) -> Result<HandedOut, Refusal> {
+    anew_by(house, actor, event, link, None).await
+}
+
+/// As [`anew`], by a form that does it once.
+///
+/// # Errors
+/// [`Refusal::MadeBefore`] where the form made a link already.
+pub async fn anew_by(house: &House, actor: &Actor, event: Uuid, link: Uuid, form: Option<Uuid>) -> Result<HandedOut, Refusal> {
     require(actor, Deed::RunTheEvent, Whose::Event(event))?;
     let known = house.event(event).await?;
     let found = {
@@ -226,7 +261,7 @@ pub async fn anew(house: &House, actor: &Actor, event: Uuid, link: Uuid) -> Resu
     let is_meant = |link: &Link| link.event == Some(event) && link.entry.is_none() && link.revoked_at.is_none();
     let link = found.filter(is_meant).ok_or(Refusal::NotHere)?;
     let ends_at = Some(end_of_event(&known.event, house.now()));
-    renew(house, Some(actor), link, ends_at).await
+    renew_once(house, Some(actor), link, ends_at, form).await
 }
 
 pub(super) async fn renew(
@@ -235,16 +270,32 @@ pub(super) async fn renew(
     link: Link,
     ends_at: Option<Timestamp>,
 ) -> Result<HandedOut, Refusal> {
+    renew_once(house, by, link, ends_at, None).await
+}
+
+/// Gives a link a new secret, once for each form.
+pub(super) async fn renew_once(
+    house: &House,
+    by: Option<&Actor>,
+    link: Link,
+    ends_at: Option<Timestamp>,
+    form: Option<Uuid>,
+) -> Result<HandedOut, Refusal> {
     let (secret, digest) = secret_of(house)?;
-    let (once, noted, now) = (link.role == "organizer" || link.once, by.and_then(Actor::by), house.now());
-    let new = Renewal { link: link.id, digest, once, ends_at };
+    let (is_once, noted, now) = (link.role == "organizer" || link.once, by.and_then(Actor::by), house.now());
+    let new = Renewal { link: link.id, digest, once: is_once, ends_at };
     let found = house
-        .write_as(by, Touch::Access, move |db| Box::pin(async move { Ok(access::renew_link(db, &new, noted, now).await?) }))
+        .write_as(by, Touch::Access, move |db| {
+            Box::pin(async move {
+                once(db, form, now).await?;
+                Ok(access::renew_link(db, &new, noted, now).await?)
+            })
+        })
         .await?;
     if !found {
         return Err(Refusal::NotHere);
     }
-    Ok(HandedOut { link: Link { once, ends_at, spent_at: None, ..link }, secret })
+    Ok(HandedOut { link: Link { once: is_once, ends_at, spent_at: None, ..link }, secret })
 }
 
 /// Makes a one-time link for another organizer, who sets a passphrase with it.

@@ -1,6 +1,7 @@
 //! The house: the store, the clock, the maker of ids and secrets, and what is kept in memory of an unchanged event.
 
 use super::board::Boards;
+use super::garage::books::Books;
 use super::raise_edition::{self, Raised};
 use super::rights::Actor;
 use super::{Refusal, enter};
@@ -97,6 +98,7 @@ pub struct House {
     outside: Arc<dyn Outside>,
     kept: Arc<RwLock<Kept>>,
     pub boards: Arc<Boards>,
+    pub(super) books: Books,
     changes: broadcast::Sender<Touch>,
 }
 
@@ -125,7 +127,7 @@ impl House {
         let chance =
             Chance { now: outside.now(), id: Box::new(move || ids.new_id()), secret: Box::new(move || secrets.new_secret()) };
         store.bind_what_is_there(chance).await.map_err(|source| OpenError::Baseline { path: path.to_owned(), source })?;
-        Ok(House { store, outside, kept, boards, changes })
+        Ok(House { store, outside, kept, boards, books: Books::default(), changes })
     }
 
     pub fn now(&self) -> Timestamp {

@@ -2,6 +2,7 @@
 
 pub mod account;
 pub mod add_photo;
+pub mod apart;
 pub mod board;
 pub mod closing;
 pub mod enter;
@@ -10,6 +11,7 @@ pub mod garage;
 pub mod gate_photo;
 pub mod hand_out;
 pub mod house;
+pub mod let_inspector_go;
 pub mod let_out;
 pub mod meanwhile;
 pub mod open_event;

@@ -1,5 +1,6 @@
 //! Raising an event to another edition of the sheet: a record of the event's chain that tells what it moved.
 
+use super::apart::apart;
 use super::house::House;
 use super::preview::{self, Moved};
 use super::refusal::field;
@@ -20,10 +21,11 @@ use uuid::Uuid;
 /// [`Refusal::Fields`] with the line and key of what is wrong in the file.
 pub async fn add_edition(house: &House, actor: &Actor, file: &str) -> Result<Uuid, Refusal> {
     require(actor, Deed::RunTheClub, Whose::Club)?;
-    let sheet = sheet_file::read(file).map_err(|error| Refusal::Fields(vec![field("file", error.to_string())]))?;
+    let text = file.to_owned();
+    let name = apart(move || sheet_file::read(&text).map(|sheet| sheet.name)).await?;
+    let name = name.map_err(|error| Refusal::Fields(vec![field("file", error.to_string())]))?;
     let id = house.new_id();
-    let edition =
-        Edition { id, number: 0, name: sheet.name, file: file.to_owned(), made_at: house.now(), made_by: actor.name.clone() };
+    let edition = Edition { id, number: 0, name, file: file.to_owned(), made_at: house.now(), made_by: actor.name.clone() };
     house.write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(club::add_edition(db, &edition).await?) })).await?;
     Ok(id)
 }

@@ -52,6 +52,9 @@ pub enum Refusal {
     /// The record's id belongs to another record.
     #[error("this id belongs to another record; nothing was changed")]
     IdTaken,
+    /// This form made a link already: sent again, it makes no other.
+    #[error("a link was made by this form already; it is good")]
+    MadeBefore,
     #[error("too much: {0}")]
     TooMuch(String),
     /// The server has more to do than it can at this moment: the same may be asked again soon.

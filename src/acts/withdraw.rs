@@ -22,6 +22,19 @@ pub struct Withdrawal {
     pub reason: String,
 }
 
+/// The reason as it is kept.
+pub(super) fn check_reason(typed: &str) -> Result<String, Refusal> {
+    let reason = typed.trim();
+    let length = reason.chars().count();
+    if length == 0 || length > REASON_LONGEST || has_control(reason) {
+        return Err(Refusal::Fields(vec![field(
+            "reason",
+            format!("Say why, in 1 to {REASON_LONGEST} characters: the driver and the inspector read it."),
+        )]));
+    }
+    Ok(reason.to_owned())
+}
+
 /// Takes a car's clearance back. A withdrawal is taken even from a stale page: it is on the safe side.
 ///
 /// # Errors
@@ -30,14 +43,7 @@ pub async fn withdraw(house: &House, actor: &Actor, entry: Uuid, given: Withdraw
     let known = house.event_of_entry(entry).await?;
     require(actor, Deed::RunTheEvent, Whose::Entry { event: known.event.id, entry })?;
     check_id(given.id)?;
-    let reason = given.reason.trim().to_owned();
-    let length = reason.chars().count();
-    if length == 0 || length > REASON_LONGEST || has_control(&reason) {
-        return Err(Refusal::Fields(vec![field(
-            "reason",
-            format!("Say why, in 1 to {REASON_LONGEST} characters: the driver and the inspector read it."),
-        )]));
-    }
+    let reason = check_reason(&given.reason)?;
     if given.seen.len() > MOST_SEEN || given.seen.contains(&given.id) {
         return Err(Refusal::Fields(vec![field("seen", "What this withdrawal says it has seen cannot be. Open the car again.")]));
     }

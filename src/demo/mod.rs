@@ -164,8 +164,8 @@ pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
     };
     let day = open_event(house, &organizer, &form("Spring day", "Dunmere Ring", today)).await?;
     let next = open_event(house, &organizer, &form("Long day", "Ferrow Hill", later)).await?;
-    take_roster(house, &organizer, day, roster(60, 0).as_bytes()).await?;
-    take_roster(house, &organizer, next, roster(58, 60).as_bytes()).await?;
+    take_roster(house, &organizer, day, roster(60, 0).into_bytes()).await?;
+    take_roster(house, &organizer, next, roster(58, 60).into_bytes()).await?;
 
     let lanes = [
         hand_out::to_inspector_for(house, &organizer, day, "R. Holt, lane 1", Use::Often).await?,

@@ -29,6 +29,7 @@ pub mod packing;
 pub mod pass;
 pub mod phones;
 pub mod queue;
+pub mod roster_csv;
 pub mod sampling;
 pub mod schedule;
 pub mod sheet;

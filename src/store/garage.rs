@@ -47,24 +47,47 @@ pub async fn is_noted(db: &mut SqliteConnection, id: Uuid) -> Result<bool, Store
 
 /// Everything that was noted in a garage, in the order of its arrival.
 pub async fn changes(db: &mut SqliteConnection, garage: Uuid) -> Result<Vec<Noted>, StoreError> {
-    changes_since(db, garage, 0).await
+    Ok(changes_since(db, garage, 0).await?.noted)
+}
+
+/// The place of the newest change of a garage; 0 where there is none.
+pub async fn last_place(db: &mut SqliteConnection, garage: Uuid) -> Result<i64, StoreError> {
+    let asked = sqlx::query_scalar("select coalesce(max(place), 0) from garage_change where garage_id = ?");
+    Ok(asked.bind(&garage.as_bytes()[..]).fetch_one(db).await?)
+}
+
+/// What was noted after a place.
+#[derive(Debug, Default)]
+pub struct Since {
+    pub noted: Vec<Noted>,
+    /// The place of the newest; 0 where there is none.
+    pub until: i64,
+    /// Bytes of what is stored.
+    pub bytes: usize,
 }
 
 /// What was noted in a garage after a place.
-pub async fn changes_since(db: &mut SqliteConnection, garage: Uuid, place: i64) -> Result<Vec<Noted>, StoreError> {
-    // One long text: a message for each row costs more than the reading of it.
-    let packed: Option<String> = sqlx::query_scalar(
-        "select json_group_array(json_array(lower(hex(id)), made_at, json(body)) order by place)
+pub async fn changes_since(db: &mut SqliteConnection, garage: Uuid, place: i64) -> Result<Since, StoreError> {
+    // One long text: a message for each row costs more than the reading of it. Every body is JSON, which the table sees to.
+    let (packed, until, bytes): (String, i64, i64) = sqlx::query_as(
+        "select '[' || coalesce(group_concat('[\"' || lower(hex(id)) || '\",' || made_at || ',' || body || ']' order by place), '')
+             || ']', coalesce(max(place), 0), coalesce(sum(octet_length(body)), 0)
          from garage_change where garage_id = ? and place > ?",
     )
     .bind(&garage.as_bytes()[..])
     .bind(place)
-    .fetch_optional(db)
-    .await?
-    .flatten();
+    .fetch_one(db)
+    .await?;
     let unreadable = |error: serde_json::Error| StoreError::Unreadable(format!("a garage: {error}"));
-    let rows: Vec<(Uuid, i64, Change)> = packed.map_or(Ok(Vec::new()), |text| serde_json::from_str(&text)).map_err(unreadable)?;
-    rows.into_iter().map(|(id, at, change)| Ok(Noted { id, at: row::time(at)?, change })).collect()
+    let rows: Vec<(Uuid, i64, Change)> = serde_json::from_str(&packed).map_err(unreadable)?;
+    let noted = rows.into_iter().map(|(id, at, change)| Ok(Noted { id, at: row::time(at)?, change }));
+    let noted = noted.collect::<Result<_, StoreError>>()?;
+    Ok(Since { noted, until, bytes: usize::try_from(bytes).unwrap_or(usize::MAX) })
+}
+
+/// How many bytes a change takes.
+pub fn bytes_of(noted: &Noted) -> usize {
+    serde_json::to_string(&noted.change).map_or(0, |body| body.len())
 }
 
 /// Keeps the digest of the calendar's secret; `None` ends the calendar.
@@ -135,9 +158,9 @@ pub async fn jpeg(db: &mut SqliteConnection, garage: Uuid, id: Uuid) -> Result<O
         .await?)
 }
 
-/// How many photos a garage has.
-pub async fn photos(db: &mut SqliteConnection, garage: Uuid) -> Result<i64, StoreError> {
-    let asked = sqlx::query_scalar("select count(*) from garage_photo where garage_id = ?");
+/// How many photos a garage has, and how many bytes they take.
+pub async fn photos(db: &mut SqliteConnection, garage: Uuid) -> Result<(i64, i64), StoreError> {
+    let asked = sqlx::query_as("select count(*), coalesce(sum(length(jpeg)), 0) from garage_photo where garage_id = ?");
     Ok(asked.bind(&garage.as_bytes()[..]).fetch_one(db).await?)
 }
 

@@ -207,6 +207,11 @@ impl From<Refusal> for Fault {
                 "This page was sent before",
                 "What was sent then is kept. Open the page again and send from there.",
             ),
+            Refusal::MadeBefore => (
+                StatusCode::CONFLICT,
+                "A link was made just now by this form",
+                "It is good, and no other was made. Open the page again to make another; that ends this one.",
+            ),
             Refusal::TooMuch(_) => return Fault::new(StatusCode::PAYLOAD_TOO_LARGE, "This is too much", said),
             Refusal::Busy(words) => return Fault::too_often(&words, BUSY_S),
             Refusal::Store(cause) => return Fault::internal(&cause),

@@ -15,7 +15,7 @@ use crate::acts::personal::Term;
 use crate::acts::rights::{Deed, Role};
 use crate::acts::{Refusal, account};
 use crate::store::access::Link;
-use crate::store::club;
+use crate::store::{club, garage_ends};
 use askama::Template;
 use axum::extract::State;
 use axum::http::header::SET_COOKIE;
@@ -176,11 +176,15 @@ async fn use_link(
 struct Privacy {
     club: String,
     term: Term,
+    /// Months without use after which a garage is deleted.
+    garage_months: u16,
 }
 
 async fn privacy(State(web): State<Web>) -> Page {
     let mut db = web.house.store.read().await?;
-    render(&Privacy { club: club::name(&mut db).await?.unwrap_or_else(|| "the club".into()), term: web.term })
+    let club = club::name(&mut db).await?.unwrap_or_else(|| "the club".into());
+    let garage_months = garage_ends::terms(&mut db).await?.first().map(|set| set.term).unwrap_or_default().months();
+    render(&Privacy { club, term: web.term, garage_months })
 }
 
 /// For a watchdog: answers once the database can be read.

@@ -55,8 +55,6 @@ pub struct Limits {
     own: DefaultKeyedRateLimiter<Uuid>,
     /// By link: how often one that lets many in may be opened.
     openings: DefaultKeyedRateLimiter<Uuid>,
-    /// By link: how many garages somebody opens from a sheet. Each has room for photos of its own.
-    garages: DefaultKeyedRateLimiter<Uuid>,
     /// By link: a hundred devices that came in by one link are one person.
     writes: DefaultKeyedRateLimiter<Uuid>,
     /// By device: a phone that fetches a whole gate's pages at once, a board that is open all day.
@@ -81,7 +79,6 @@ impl Default for Limits {
             known_passkeys: RateLimiter::keyed(quota(60, 20)),
             own: RateLimiter::keyed(quota(10, 2)),
             openings: RateLimiter::keyed(quota(100, 10)),
-            garages: RateLimiter::keyed(quota(10, 1)),
             // A phone that comes back from an hour without signal sends a gate's whole work at once.
             writes: RateLimiter::keyed(quota(3000, 600)),
             looks: RateLimiter::keyed(quota(3000, 600)),
@@ -140,11 +137,6 @@ impl Limits {
     /// Counts how often a link that lets many in is opened: each opening is written down.
     pub(super) fn opening(&self, link: Uuid) -> Result<(), Fault> {
         ask(&self.openings, &link, "This link was opened too often in a short time.")
-    }
-
-    /// Counts garages opened from a sheet, by the sheet's link.
-    pub(super) fn garage(&self, actor: &Actor) -> Result<(), Fault> {
-        ask(&self.garages, &actor.link, "Too many garages were opened from this sheet.")
     }
 
     /// Counts passkey ceremonies: each is remembered for some minutes, and there is room for some hundreds.

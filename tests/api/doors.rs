@@ -200,6 +200,7 @@ async fn every_role_at_every_door_is_answered_as_the_table_of_rights_says() {
                             "{gear}",
                             "{line}",
                             "{of}",
+                            "{which}",
                         ];
                         let is_there = names_more.iter().all(|part| !door.path.contains(part));
                         let names_ground = ["{event}", "{entry}", "{garage}"].iter().any(|part| door.path.contains(part));

@@ -90,28 +90,6 @@ async fn a_second_garage_from_the_same_sheet_is_empty_but_for_the_sheet() {
     assert_eq!(keeper.kinds().await, ["car", "day", "brought", "job"], "hers is as it was");
 }
 
-/// Each garage has room for photos: one driver's link must not fill the disk with garages.
-#[tokio::test]
-async fn garages_are_opened_from_a_sheet_a_few_times_and_then_slowly() {
-    let club = Club::open().await;
-    let (ines, marta) = (club.driver("27").await, club.driver("7").await);
-    let door = format!("{}/garage", ines.home());
-    let mut opened = 0;
-    for _ in 0..30 {
-        let answer = ines.person.post(&door, &[("id", &club.new_id()), ("deed", "open")]).await;
-        match answer.status() {
-            StatusCode::OK => opened += 1,
-            status => {
-                assert_eq!(status, StatusCode::TOO_MANY_REQUESTS);
-                assert!(answer.page().await.text().contains("Try again in"), "it says when");
-                break;
-            }
-        }
-    }
-    assert!((5..=12).contains(&opened), "{opened} were opened");
-    marta.opens_a_garage().await;
-}
-
 #[tokio::test]
 async fn nobody_of_the_club_takes_a_garages_link_or_device_back_or_makes_it_anew() {
     let club = Club::open().await;

@@ -84,7 +84,7 @@ impl Club {
         let event = open_event(&house, &organizer.actor, &form).await.expect("an event");
         let rows: String = (1..=DRIVERS + 1).map(|n| format!("{n},Driver {n},Alder 200 GT,A,\n")).collect();
         let roster = format!("number,name,car,group,mail\n{rows}");
-        take_roster(&house, &organizer.actor, event, roster.as_bytes()).await.expect("a roster");
+        take_roster(&house, &organizer.actor, event, roster.into_bytes()).await.expect("a roster");
         let sheet = sheet_file::read(CLUB_DAY).expect("the default sheet");
         let answers = witnessmark::demo::sound_answers(&sheet, house.event(event).await.expect("the event").event.day);
         let mut inspectors = Vec::new();

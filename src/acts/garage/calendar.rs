@@ -18,6 +18,9 @@ use uuid::Uuid;
 /// Gear is due for a look so many days before its end.
 const GEAR_DAYS_BEFORE: i64 = 30;
 
+/// The most days of a calendar, the soonest: its address is asked for without a cookie, again and again.
+const MOST_DUES: usize = 1000;
+
 /// The due days of the garage whose calendar has this secret.
 ///
 /// # Errors
@@ -91,5 +94,6 @@ pub fn dues(looked: &Looked) -> Vec<Due> {
         }
     }
     dues.sort_by_key(|due| (due.day, due.uid));
+    dues.truncate(MOST_DUES);
     dues
 }

@@ -1,6 +1,7 @@
 //! The club's fault guide and packing list: the program's own until an organizer edits the guide.
 
 use crate::acts::Refusal;
+use crate::acts::apart::apart;
 use crate::acts::house::House;
 use crate::acts::refusal::field;
 use crate::acts::rights::{Actor, Deed, Whose, require};
@@ -48,7 +49,9 @@ pub async fn edit(house: &House, actor: &Actor, file: String) -> Result<(), Refu
     require(actor, Deed::RunTheClub, Whose::Club)?;
     // A form sends its line ends as CR LF, whatever stood there.
     let file = file.replace("\r\n", "\n");
-    fault_guide_file::read(&file).map_err(|error| Refusal::Fields(vec![field("file", error.to_string())]))?;
+    let text = file.clone();
+    let read = apart(move || fault_guide_file::read(&text).map(drop)).await?;
+    read.map_err(|error| Refusal::Fields(vec![field("file", error.to_string())]))?;
     let (now, by) = (house.now(), actor.name.clone());
     house
         .write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(garage::add_guide(db, &file, &by, now).await?) }))

@@ -1,11 +1,11 @@
 //! What a driver does with the garage as a whole: a link for another device, a file of everything, taking it away.
 
+use super::books::book;
 use crate::acts::Refusal;
 use crate::acts::enter::{digest_of, secret_text};
 use crate::acts::hand_out::{self, HandedOut};
 use crate::acts::house::House;
 use crate::acts::rights::{Actor, Deed, Whose, require};
-use crate::rules::garage::book::Garage;
 use crate::store::device::{self, Listed};
 use crate::store::{Touch, access, garage};
 use serde_json::{Value as Json, json};
@@ -15,14 +15,17 @@ use uuid::Uuid;
 const MOST_SHEETS: usize = 20;
 
 /// Makes the garage's link anew: the old one opens it no more, devices that are in stay in. Shown once.
-pub async fn link_anew(house: &House, actor: &Actor, id: Uuid) -> Result<HandedOut, Refusal> {
+///
+/// # Errors
+/// [`Refusal::MadeBefore`] where this form made it anew already.
+pub async fn link_anew(house: &House, actor: &Actor, id: Uuid, form: Option<Uuid>) -> Result<HandedOut, Refusal> {
     require(actor, Deed::KeepGarage, Whose::Garage(id))?;
     let found = {
         let mut db = house.store.read().await?;
         access::link(&mut db, actor.link).await?
     };
     let link = found.filter(|link| link.garage == Some(id) && link.revoked_at.is_none()).ok_or(Refusal::NotHere)?;
-    hand_out::renew(house, Some(actor), link, None).await
+    hand_out::renew_once(house, Some(actor), link, None, form).await
 }
 
 /// The devices that are in the garage.
@@ -37,8 +40,8 @@ pub async fn devices(house: &House, actor: &Actor, id: Uuid) -> Result<Vec<Liste
 /// The newest sheets that may be open in a garage's browser: those that a device is still let in to.
 async fn open_sheets(house: &House, id: Uuid) -> Result<Vec<Uuid>, Refusal> {
     let now = house.now();
+    let mut entries: Vec<Uuid> = book(house, id).await?.garage.brought.keys().copied().collect();
     let mut db = house.store.read().await?;
-    let mut entries: Vec<Uuid> = Garage::of(&garage::changes(&mut db, id).await?).brought.into_keys().collect();
     entries.sort_unstable_by(|a, b| b.cmp(a));
     entries.truncate(MOST_SHEETS);
     Ok(device::entries_in(&mut db, &entries, now).await?)
@@ -60,12 +63,27 @@ pub async fn end_device(house: &House, actor: &Actor, id: Uuid, device: Uuid) ->
 }
 
 /// Makes the calendar's address anew, or ends it. The secret is shown once.
-pub async fn calendar_secret(house: &House, actor: &Actor, id: Uuid, wanted: bool) -> Result<Option<String>, Refusal> {
+///
+/// # Errors
+/// [`Refusal::MadeBefore`] where this form made an address already.
+pub async fn calendar_secret(
+    house: &House,
+    actor: &Actor,
+    id: Uuid,
+    wanted: bool,
+    form: Option<Uuid>,
+) -> Result<Option<String>, Refusal> {
     require(actor, Deed::KeepGarage, Whose::Garage(id))?;
     let secret = wanted.then(|| secret_text(house.new_secret()));
     let digest = secret.as_deref().and_then(digest_of);
+    let (form, now) = (form.filter(|_| wanted), house.now());
     house
-        .write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(garage::set_calendar(db, id, digest).await?) }))
+        .write_as(actor, Touch::Nothing, move |db| {
+            Box::pin(async move {
+                hand_out::once(db, form, now).await?;
+                Ok(garage::set_calendar(db, id, digest).await?)
+            })
+        })
         .await?;
     Ok(secret)
 }

@@ -1,5 +1,6 @@
 //! A garage as its driver looks at it: what was noted, and what the sheets that were brought to it say.
 
+use super::books::{Book, book};
 use crate::acts::Refusal;
 use crate::acts::fill_in;
 use crate::acts::house::{House, KnownEdition, KnownEvent};
@@ -15,11 +16,12 @@ use crate::rules::judge::{Judged, judge};
 use crate::rules::sheet::Sheet;
 use crate::rules::units::Units;
 use crate::store::history::{self, Kind, Record};
-use crate::store::{StoreError, access, club, entry, garage};
+use crate::store::{StoreError, access, club, entry};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
+use std::ops::Deref;
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -39,10 +41,21 @@ pub struct Brought {
     pub held: Vec<String>,
 }
 
+/// A garage that is kept for the next look as well.
+pub struct Kept(Arc<Book>);
+
+impl Deref for Kept {
+    type Target = Garage;
+
+    fn deref(&self) -> &Garage {
+        &self.0.garage
+    }
+}
+
 /// A garage with everything that its pages show.
 pub struct Looked {
     pub id: Uuid,
-    pub garage: Garage,
+    pub garage: Kept,
     pub brought: Vec<Brought>,
     /// The club's newest sheet: its limits and its table of labels go for days that are no event of the club.
     pub newest: Arc<KnownEdition>,
@@ -59,12 +72,13 @@ pub async fn look(house: &House, actor: &Actor, id: Uuid, units: &Units) -> Resu
 
 /// Reads a garage for whoever was let to it already.
 pub(super) async fn read(house: &House, id: Uuid, units: &Units) -> Result<Looked, Refusal> {
-    let (changes, newest) = {
+    let newest = {
         let mut db = house.store.read().await?;
         let newest = club::editions(&mut db).await?.first().map(|edition| edition.id).ok_or(Refusal::NotHere)?;
-        (garage::changes(&mut db, id).await?, house.edition(&mut db, newest).await?)
+        house.edition(&mut db, newest).await?
     };
-    let garage = Garage::of(&changes);
+    let book = book(house, id).await?;
+    let garage = &book.garage;
     let mut entries: Vec<Uuid> = garage.entries().collect();
     entries.sort_unstable_by(|a, b| b.cmp(a));
     let mut brought = Vec::new();
@@ -77,7 +91,7 @@ pub(super) async fn read(house: &House, id: Uuid, units: &Units) -> Result<Looke
     }
     let zone = zone_of(house, &brought);
     let today = house.now().to_zoned_datetime(zone.clone()).date();
-    Ok(Looked { id, garage, brought, newest, today, zone })
+    Ok(Looked { id, garage: Kept(book), brought, newest, today, zone })
 }
 
 /// A garage has no place of its own: it keeps the time of the event that comes next, or was last.

@@ -1,17 +1,18 @@
 //! Noting in a garage: the one way in which anything in it changes.
 
+use super::books::{Book, book};
 use crate::acts::Refusal;
 use crate::acts::house::House;
 use crate::acts::rights::{Actor, Deed, Whose, require};
 use crate::acts::submit::check_id;
-use crate::rules::garage::book::Garage;
 use crate::rules::garage::change::{Change, Noted};
 use crate::rules::garage::fold::NotTaken;
 use crate::rules::words::capital;
-use crate::store::{Touch, garage};
+use crate::store::{Touch, garage, garage_ends};
 use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 use sqlx::SqliteConnection;
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// A change with the id that its maker gave it.
@@ -40,22 +41,19 @@ pub async fn note(house: &House, actor: &Actor, id: Uuid, changes: Vec<Noting>) 
     house.write_as(actor, Touch::Nothing, move |db| Box::pin(async move { known.note(db, id, at, changes).await })).await
 }
 
+/// The most bytes of a garage's notes: 20,000 notes of ten years have about four million.
+const MOST_BYTES: usize = 8_000_000;
+
 /// A garage as it was a moment ago. Reading all of it takes a while, and the one connection that writes is everybody's: there
 /// only what came since is read.
 pub(super) struct Known {
-    garage: Garage,
-    /// The place of its newest change.
-    until: i64,
+    book: Book,
 }
 
 impl Known {
     pub(super) async fn read(house: &House, actor: &Actor, id: Uuid) -> Result<Known, Refusal> {
         require(actor, Deed::KeepGarage, Whose::Garage(id))?;
-        let mut db = house.store.read().await?;
-        let noted = garage::changes(&mut db, id).await?;
-        // Places are 1, 2, 3: none is ever taken out.
-        let until = i64::try_from(noted.len()).unwrap_or(i64::MAX);
-        Ok(Known { garage: Garage::of(&noted), until })
+        Ok(Known { book: Arc::unwrap_or_clone(book(house, id).await?) })
     }
 
     /// Notes changes in the deed's transaction. Whether the garage takes them is asked here: two phones may be at it.
@@ -66,18 +64,30 @@ impl Known {
         at: Timestamp,
         changes: Vec<Noting>,
     ) -> Result<(), Refusal> {
-        garage::changes_since(db, id, self.until).await?.iter().for_each(|noted| self.garage.add(noted));
+        if let Some(closed) = garage_ends::closed_of(db, id).await? {
+            return Err(Refusal::NotNow(format!(
+                "An organizer ended this garage: nothing more can be noted in it. Take the file of everything with you before {}.",
+                closed.goes_at.strftime("%-d %B %Y")
+            )));
+        }
+        self.book.add(garage::changes_since(db, id, self.book.until).await?);
         for (change_id, change) in changes {
             let new = Noted { id: change_id, at, change };
             let again = garage::is_noted(db, change_id).await?;
             if !again {
-                self.garage.takes(&new.change)?;
+                self.book.garage.takes(&new.change)?;
+                self.book.bytes += garage::bytes_of(&new);
+                if self.book.bytes > MOST_BYTES {
+                    let words =
+                        "a garage holds at most 8 MB of notes, which years of them do not reach; nothing of this was kept";
+                    return Err(Refusal::TooMuch(words.into()));
+                }
             }
             if !garage::note(db, id, &new).await? {
                 return Err(Refusal::IdTaken);
             }
             if !again {
-                self.garage.add(&new);
+                self.book.garage.add(&new);
             }
         }
         Ok(())

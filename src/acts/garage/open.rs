@@ -1,5 +1,6 @@
 //! Opening a garage from a sheet, and bringing a sheet to a garage: who does it holds both.
 
+use super::books::book;
 use super::note::{Noting, id_made_of, note};
 use crate::acts::Refusal;
 use crate::acts::enter::{self, Caller, Entered};
@@ -7,13 +8,12 @@ use crate::acts::hand_out::{self, HandedOut, Use};
 use crate::acts::house::House;
 use crate::acts::rights::{Actor, Deed, Role, Whose, require};
 use crate::acts::submit::check_id;
-use crate::rules::garage::book::Garage;
 use crate::rules::garage::change::{Change, Noted};
 use crate::store::Touch;
 use crate::store::access::{self, Link};
 use crate::store::device::NewDevice;
 use crate::store::entry::{self, Entry};
-use crate::store::garage;
+use crate::store::{garage, garage_ends};
 use jiff::civil::Date;
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
@@ -21,6 +21,12 @@ use uuid::Uuid;
 /// Sessions of a track day and minutes a session where nobody has said: common practice, no source.
 pub const SESSIONS: u16 = 6;
 pub const SESSION_MIN: f64 = 20.0;
+
+/// The most garages that are ever opened from the sheet of one link.
+const MOST_GARAGES: i64 = 2;
+const NO_MORE: &str = "Two garages were opened from this sheet already, and there are no more than two. Open the one that you have: \
+    by its link, or on a device that is in it; then come back here and bring this sheet to it. If it was not you who opened them, \
+    tell the organizer, who can give you a new link and end what was opened with the old one.";
 
 /// A garage just opened: this device is in it, and the link opens it elsewhere. The link is shown once.
 pub struct Opened {
@@ -40,7 +46,7 @@ async fn entry_of(house: &House, actor: &Actor, id: Uuid) -> Result<(Entry, Stri
 /// Opens a garage under an id that the page made, with the entry's car in it, and lets this device in.
 ///
 /// # Errors
-/// [`Refusal::IdTaken`] where the page's garage was opened already.
+/// [`Refusal::IdTaken`] where the page's garage was opened already; [`Refusal::NotNow`] where this link has opened two.
 pub async fn open(house: &House, driver: &Actor, entry: Uuid, id: Uuid, caller: &Caller) -> Result<Opened, Refusal> {
     check_id(id)?;
     let (entry, event, day) = entry_of(house, driver, entry).await?;
@@ -52,15 +58,17 @@ pub async fn open(house: &House, driver: &Actor, entry: Uuid, id: Uuid, caller: 
     let (device, cookie) = enter::new_device(house, (&link, digest), &caller, seconds)?;
     let now = house.now();
     let first = first_changes((None, house.new_id()), driver.link, &entry, &event, day);
-    let link_made = link.clone();
+    let (link_made, by) = (link.clone(), (driver.link, driver.device));
     let came_in = house
         .write_as(driver, Touch::Access, move |db| {
             Box::pin(async move {
                 garage::add(db, id, now)
                     .await
                     .map_err(|error| if error.is_taken() { Refusal::IdTaken } else { Refusal::from(error) })?;
-                // By nobody: the club's book of links does not say whose garage it is.
-                access::add_link(db, &link_made, digest, None).await?;
+                if garage_ends::made_by(db, by.0).await? >= MOST_GARAGES {
+                    return Err(Refusal::NotNow(NO_MORE.into()));
+                }
+                access::add_link(db, &link_made, digest, Some(by)).await?;
                 for (change_id, change) in first {
                     garage::note(db, id, &Noted { id: change_id, at: now, change }).await?;
                 }
@@ -104,7 +112,8 @@ pub async fn bring(
     check_id(new)?;
     let (entry, event, day) = entry_of(house, driver, entry).await?;
     let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
-    let there = book(house, keeper, garage).await?;
+    require(keeper, Deed::KeepGarage, Whose::Garage(garage))?;
+    let there = &book(house, garage).await?.garage;
     // Sent before, the page's new car is there.
     let car = car.or_else(|| there.car(new).map(|car| car.id));
     let is_there = there.day_of_entry(entry.id).is_some_and(|(of, _)| Some(of.id) == car);
@@ -117,13 +126,6 @@ pub async fn bring(
     note(house, keeper, garage, first_changes((car, id), driver.link, &entry, &event, day)).await
 }
 
-/// A garage as it stands, without its sheets.
-async fn book(house: &House, keeper: &Actor, garage: Uuid) -> Result<Garage, Refusal> {
-    require(keeper, Deed::KeepGarage, Whose::Garage(garage))?;
-    let mut db = house.store.read().await?;
-    Ok(Garage::of(&garage::changes(&mut db, garage).await?))
-}
-
 /// Lets the garage's browser in to a sheet that was brought to it, by the link that brought it: as long as that link is good, who
 /// keeps the garage is its driver. The same browser gets the same way in however often it asks, and is out of it once it is out of
 /// the garage.
@@ -132,7 +134,8 @@ async fn book(house: &House, keeper: &Actor, garage: Uuid) -> Result<Garage, Ref
 /// [`Refusal::NotNow`] where the sheet was not brought here, or its link has ended or was taken back.
 pub async fn to_sheet(house: &House, keeper: &Actor, entry: Uuid, caller: &Caller) -> Result<Entered, Refusal> {
     let Role::Garage { garage } = keeper.role else { return Err(Refusal::NotHere) };
-    let by = book(house, keeper, garage).await?.brought.get(&entry).copied();
+    require(keeper, Deed::KeepGarage, Whose::Garage(garage))?;
+    let by = book(house, garage).await?.garage.brought.get(&entry).copied();
     let found = match by {
         Some(link) => access::link(&mut *house.store.read().await?, link).await?,
         None => None,

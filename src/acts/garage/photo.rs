@@ -13,6 +13,8 @@ use uuid::Uuid;
 
 /// The most photos of a garage.
 const MOST: i64 = 300;
+/// The most bytes of a garage's photos: 300 of an ordinary size.
+const MOST_BYTES: i64 = 90_000_000;
 
 /// Keeps a photo of a line of the log or of a job. The same file sent twice is there once: its ids are made of what is in it.
 ///
@@ -32,8 +34,10 @@ pub async fn add(house: &House, actor: &Actor, id: Uuid, of: Uuid, file: Vec<u8>
                 if garage::jpeg(db, id, photo).await?.is_some() {
                     return Ok(());
                 }
-                if garage::photos(db, id).await? >= MOST {
-                    return Err(Refusal::TooMuch(format!("a garage has at most {MOST} photos")));
+                let (count, bytes) = garage::photos(db, id).await?;
+                if count >= MOST || bytes + i64::try_from(jpeg.len()).unwrap_or(i64::MAX) > MOST_BYTES {
+                    let most = MOST_BYTES / 1_000_000;
+                    return Err(Refusal::TooMuch(format!("a garage has at most {MOST} photos, of {most} MB together")));
                 }
                 let new = GaragePhoto { id: photo, garage: id, jpeg, width, height, made_at };
                 if !garage::add_photo(db, &new).await? {

@@ -11,6 +11,10 @@ pub const MOST_CHANGES: usize = 20_000;
 const MOST_CARS: usize = 40;
 const MOST_GEAR: usize = 60;
 const MOST_OPEN_JOBS: usize = 200;
+/// Done ones among them; ten years of a car that is mended every week have 520.
+const MOST_JOBS: usize = 2_000;
+/// Of a car. Ten years of a day in each week of a season have 300.
+const MOST_DAYS: usize = 400;
 const MOST_ON_A_JOB: usize = 60;
 const TOO_MANY_OPEN: NotTaken = NotTaken::TooMany("200 open jobs on a car");
 
@@ -69,7 +73,9 @@ impl Garage {
             }
             Change::GearGone { gear } => self.gear.retain(|piece| piece.id != gear),
             Change::Struck { line } => {
-                for found in self.cars.iter_mut().flat_map(|car| &mut car.log).filter(|found| found.id == line) {
+                // There is one line of an id, and a slip of the pen is found soon: the newest first.
+                if let Some(found) = self.cars.iter_mut().find_map(|car| car.log.iter_mut().rev().find(|found| found.id == line))
+                {
                     found.struck = true;
                 }
             }
@@ -149,6 +155,9 @@ impl Garage {
                 return Err(NotTaken::NotHere);
             }
             Change::Job { job, car, card } => self.takes_job(*job, *car, card)?,
+            Change::Day { track_day, car, .. } if self.is_full_of_days(*car) && !self.has_day(*track_day) => {
+                return Err(NotTaken::TooMany("400 days of a car"));
+            }
             _ => {}
         }
         if change.car().is_some_and(|car| is_new_car(&car)) {
@@ -181,6 +190,10 @@ impl Garage {
         self.cars.iter().any(|car| car.day(id).is_some())
     }
 
+    fn is_full_of_days(&self, car: Uuid) -> bool {
+        self.car(car).is_some_and(|car| car.days.len() >= MOST_DAYS)
+    }
+
     fn takes_job(&self, job: Uuid, car: Uuid, card: &JobCard) -> Result<(), NotTaken> {
         let of = self.car(car).ok_or(NotTaken::NotHere)?;
         match self.job(job) {
@@ -188,6 +201,9 @@ impl Garage {
             Some((_, there)) if there.is_done => return Err(NotTaken::Done),
             Some(_) => {}
             None if of.open_jobs().count() >= MOST_OPEN_JOBS => return Err(TOO_MANY_OPEN),
+            None if self.cars.iter().map(|car| car.jobs.len()).sum::<usize>() >= MOST_JOBS => {
+                return Err(NotTaken::TooMany("2,000 jobs"));
+            }
             None => {}
         }
         if card.after.iter().any(|other| of.job(*other).is_none()) {

@@ -7,6 +7,7 @@ pub mod book;
 pub mod change;
 pub mod csv;
 pub mod due;
+pub mod ends;
 pub mod fold;
 pub mod from_worksheet;
 pub mod kinds;

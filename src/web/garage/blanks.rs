@@ -3,7 +3,7 @@
 use crate::acts::Refusal;
 use crate::rules::answer::{Trouble, Typed};
 use crate::web::error::Fault;
-use crate::web::page::render;
+use crate::web::page::{capital, render};
 use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -177,13 +177,14 @@ impl FormPage {
     /// What comes of noting it: on to the next page, or this one again with what was typed and why not. Where its id is used up,
     /// it comes back under a `fresh` one.
     pub fn after(self, typed: &Typed, noted: Result<(), Refusal>, to: &str, fresh: Uuid) -> Result<Response, Fault> {
-        let (alert, id) = match noted {
+        let (alert, id, status) = match noted {
             Ok(()) => return Ok(Redirect::to(to).into_response()),
-            Err(Refusal::NotNow(words)) => (words, self.id),
-            Err(Refusal::IdTaken) => (SENT_BEFORE.to_owned(), fresh),
+            Err(Refusal::NotNow(words)) => (words, self.id, StatusCode::CONFLICT),
+            Err(Refusal::IdTaken) => (SENT_BEFORE.to_owned(), fresh, StatusCode::CONFLICT),
+            Err(Refusal::TooMuch(words)) => (format!("{}.", capital(&words)), self.id, StatusCode::PAYLOAD_TOO_LARGE),
             Err(other) => return Err(other.into()),
         };
         let page = FormPage { alert: Some(alert), id, ..self.typed(typed, &[]) };
-        Ok((StatusCode::CONFLICT, render(&page)?).into_response())
+        Ok((status, render(&page)?).into_response())
     }
 }

@@ -4,6 +4,7 @@ use super::base;
 use super::blanks::{Ask, Blank, FormPage};
 use super::days::{countdown, heading};
 use super::opened::{Opened, Sent};
+use crate::acts::garage::ends::{End, end_of};
 use crate::acts::garage::look::Looked;
 use crate::rules::garage::book::{Car, GearPiece};
 use crate::rules::garage::change::Change;
@@ -56,6 +57,7 @@ struct Home<'a> {
     /// The entries whose sheets may be open in this browser, for the script that signs out of them.
     sheets: String,
     new_id: Uuid,
+    end: End,
 }
 
 /// How a car stands before its next day, in a line.
@@ -94,6 +96,7 @@ pub(super) async fn show(opened: Opened) -> Page {
         week: hours_in_words(opened.looked.garage.settings.week.iter().sum()),
         sheets: opened.looked.brought.iter().map(|one| one.state.entry.id.to_string()).collect::<Vec<_>>().join(" "),
         new_id: opened.new_id(),
+        end: end_of(&opened.web.house, &opened.actor, opened.looked.id).await?,
     })
 }
 

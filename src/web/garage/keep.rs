@@ -2,6 +2,8 @@
 
 use super::base;
 use crate::acts::Refusal;
+use crate::acts::garage::ends::{End, end_of};
+use crate::acts::garage::note::id_made_of;
 use crate::acts::garage::{calendar, keep as act};
 use crate::acts::rights::Actor;
 use crate::output;
@@ -13,6 +15,7 @@ use crate::web::page::{Page, render};
 use crate::web::session::{Who, end_cookie, end_cookies_of_garage};
 use askama::Template;
 use axum::extract::State;
+use axum::http::StatusCode;
 use axum::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE};
 use axum::response::{IntoResponse, Redirect, Response};
 use uuid::Uuid;
@@ -28,6 +31,10 @@ struct KeepPage {
     link: Option<String>,
     calendar: Option<String>,
     is_plain: bool,
+    end: End,
+    new_id: Uuid,
+    /// What the same form made before, if it did.
+    made_before: Option<&'static str>,
 }
 
 impl KeepPage {
@@ -40,6 +47,9 @@ impl KeepPage {
             link: None,
             calendar: None,
             is_plain: web.is_plain(),
+            end: end_of(&web.house, actor, garage).await?,
+            new_id: web.house.new_id(),
+            made_before: None,
         })
     }
 }
@@ -53,16 +63,39 @@ pub(super) async fn with_link(web: &Web, actor: &Actor, garage: Uuid, secret: &s
     render(&KeepPage { link: Some(web.link(secret)), ..KeepPage::of(web, actor, garage).await? })
 }
 
-pub(super) async fn link(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>) -> Page {
-    let made = act::link_anew(&web.house, &actor, garage).await?;
-    with_link(&web, &actor, garage, &made.secret).await
+/// The id of what a button of the page does, which makes a secret: sent again, by a reload say, it makes no other.
+fn id_of(form: &Form, what: &[u8]) -> Option<Uuid> {
+    Uuid::parse_str(form.text("id")).ok().map(|page| id_made_of(&[page.as_bytes(), what]))
+}
+
+/// The page again where a secret was made by the same form before.
+async fn made_before(web: &Web, actor: &Actor, garage: Uuid, what: &'static str) -> Result<Response, Fault> {
+    let page = KeepPage { made_before: Some(what), ..KeepPage::of(web, actor, garage).await? };
+    Ok((StatusCode::CONFLICT, render(&page)?).into_response())
+}
+
+pub(super) async fn link(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>, form: Form) -> Result<Response, Fault> {
+    match act::link_anew(&web.house, &actor, garage, id_of(&form, b"link")).await {
+        Ok(made) => Ok(with_link(&web, &actor, garage, &made.secret).await?.into_response()),
+        Err(Refusal::MadeBefore) => made_before(&web, &actor, garage, "A link").await,
+        Err(other) => Err(other.into()),
+    }
 }
 
 /// Makes the calendar's address, or ends it.
-pub(super) async fn calendar(State(web): State<Web>, Who(actor): Who, At(garage): At<Uuid>, form: Form) -> Page {
-    let secret = act::calendar_secret(&web.house, &actor, garage, form.text("end").is_empty()).await?;
+pub(super) async fn calendar(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At(garage): At<Uuid>,
+    form: Form,
+) -> Result<Response, Fault> {
+    let wanted = form.text("end").is_empty();
+    let secret = match act::calendar_secret(&web.house, &actor, garage, wanted, id_of(&form, b"calendar")).await {
+        Err(Refusal::MadeBefore) => return made_before(&web, &actor, garage, "An address").await,
+        other => other?,
+    };
     let address = secret.map(|secret| format!("{}/calendar/{secret}.ics", web.base));
-    render(&KeepPage { calendar: address, ..KeepPage::of(&web, &actor, garage).await? })
+    Ok(render(&KeepPage { calendar: address, ..KeepPage::of(&web, &actor, garage).await? })?.into_response())
 }
 
 pub(super) async fn end_device(

@@ -4,6 +4,7 @@ use super::base;
 use super::blanks::{Ask, Blank, FormPage};
 use super::opened::Opened;
 use super::typed_of;
+use crate::acts::apart::apart;
 use crate::acts::garage::look::Looked;
 use crate::acts::garage::note::id_made_of;
 use crate::output::csv as table;
@@ -16,13 +17,16 @@ use crate::rules::garage::log::in_order;
 use crate::rules::garage::wear::{shown_unit, tidy};
 use crate::rules::units::Units;
 use crate::web::error::Fault;
-use crate::web::form::{At, Form};
+use crate::web::form::{Asked, At, Form};
 use crate::web::page::{Page, capital, render};
 use askama::Template;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use std::collections::BTreeSet;
 use uuid::Uuid;
+
+/// The most lines on a page.
+const ON_A_PAGE: usize = 100;
 
 /// A line of the log for people.
 struct Row {
@@ -43,6 +47,9 @@ struct LogPage<'a> {
     base: String,
     car: &'a Car,
     rows: Vec<Row>,
+    /// From 1; the newest lines are on the first.
+    page: usize,
+    pages: usize,
     struck: usize,
     kinds: [ReadingKind; 12],
     new_id: Uuid,
@@ -93,15 +100,25 @@ fn figures_of(readings: &Readings, units: &Units) -> String {
     capital(&format!("{} {}", figures.join(", "), unit.symbol()))
 }
 
-pub(super) async fn show(opened: Opened, At((_, car)): At<(Uuid, Uuid)>) -> Page {
+/// Which of so many pages is asked for, from 1; the last for one beyond it.
+fn page_asked(asked: &Form, pages: usize) -> usize {
+    asked.text("page").parse().unwrap_or(1).clamp(1, pages)
+}
+
+pub(super) async fn show(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, Asked(asked): Asked) -> Page {
     let car = opened.car(car)?;
     let sheets = opened.looked.lines_of_sheets(car);
-    let own: BTreeSet<Uuid> = car.log.iter().map(|line| line.id).collect();
+    let of_sheets: BTreeSet<Uuid> = sheets.iter().map(|line| line.id).collect();
     let lines = in_order(car, &sheets);
-    let rows = lines.iter().rev().map(|line| row(line, own.contains(&line.id), opened.looked.id, &opened.units)).collect();
+    let pages = lines.len().div_ceil(ON_A_PAGE).max(1);
+    let page = page_asked(&asked, pages);
+    let shown = lines.iter().rev().skip((page - 1) * ON_A_PAGE).take(ON_A_PAGE);
+    let row = |line: &&Line| row(line, !of_sheets.contains(&line.id), opened.looked.id, &opened.units);
     render(&LogPage {
         base: opened.base(),
-        rows,
+        rows: shown.map(row).collect(),
+        page,
+        pages,
         struck: car.log.iter().filter(|line| line.struck).count(),
         kinds: ReadingKind::ALL,
         new_id: opened.new_id(),
@@ -140,8 +157,9 @@ pub(super) async fn take_in(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, form
     let on = opened.car(car)?;
     let page = import_page(&opened.looked, on, form.id("id")?);
     let (typed, sheets) = (typed_of(&form), opened.looked.lines_of_sheets(on));
-    let log: Vec<&Line> = on.log.iter().chain(&sheets).collect();
-    match csv::read(form.raw("text"), car, opened.looked.today, &log) {
+    let (log, today): (Vec<Line>, _) = (on.log.iter().cloned().chain(sheets).collect(), opened.looked.today);
+    let text = form.raw("text").to_owned();
+    match apart(move || csv::read(&text, car, today, &log.iter().collect::<Vec<_>>())).await? {
         Ok(table) if table.new.is_empty() && table.there == 0 => {
             let message =
                 "There is no line under the names of the columns. Paste the whole table, its first line with it.".to_owned();

@@ -1,11 +1,14 @@
 //! The organizer's pages, under `/club`: events, board, roster, people, sheet, cars, the cleared list, oneself.
 
+mod again;
 mod board;
 mod car;
 mod cleared;
 mod data;
 mod events;
+mod garages;
 mod guide;
+mod let_go;
 mod links;
 mod organizers;
 mod people;
@@ -41,6 +44,10 @@ fn club_doors() -> Doors {
         .get("/editions/{edition}", Deed::RunTheClub, sheet::file)
         .get("/guide", Deed::RunTheClub, guide::show)
         .post("/guide", Deed::RunTheClub, guide::edit)
+        .get("/garages", Deed::RunTheClub, garages::show)
+        .post("/garages/term", Deed::RunTheClub, garages::set_term)
+        .get("/garages/{which}/end", Deed::RunTheClub, garages::ask)
+        .post("/garages/{which}/end", Deed::RunTheClub, garages::end)
         .get("/organizers", Deed::RunTheClub, organizers::show)
         .post("/organizers", Deed::ChangeWhoRuns, organizers::add)
         .post("/organizers/{link}/links", Deed::ChangeWhoRuns, organizers::link_anew)
@@ -70,7 +77,8 @@ fn event_doors() -> Doors {
         .get("/events/{event}/people", Deed::RunTheEvent, people::show)
         .post("/events/{event}/people", Deed::RunTheEvent, people::add)
         .post("/events/{event}/people/{link}/links", Deed::RunTheEvent, people::link_anew)
-        .post("/events/{event}/people/{link}/end", Deed::RunTheEvent, people::end)
+        .get("/events/{event}/people/{link}/end", Deed::RunTheEvent, let_go::ask)
+        .post("/events/{event}/people/{link}/end", Deed::RunTheEvent, let_go::end)
         .post("/events/{event}/phones", Deed::RunTheEvent, people::set_phones)
         .post("/events/{event}/passes/anew", Deed::RunTheEvent, people::pass_key_anew)
         .post("/events/{event}/devices/{device}/end", Deed::RunTheEvent, people::end_device)

@@ -1,7 +1,7 @@
 //! The people of an event: inspectors and marshals, each with the devices that came in, and how to let them go.
 
 use super::links::{For, Made, show_links};
-use super::run;
+use super::{again, run};
 use crate::acts::house::KnownEvent;
 use crate::acts::refusal::field;
 use crate::acts::{Refusal, hand_out, let_out, pass, phones};
@@ -51,6 +51,7 @@ struct People<'a> {
     pass_key: Uuid,
     /// Who had the key of the passes made anew, the newest first.
     pass_keys: Vec<MadeAnew>,
+    new_id: Uuid,
 }
 
 /// What is set for the phones, as it stands or as it was typed.
@@ -99,6 +100,7 @@ impl People<'_> {
             sets: phone_setting::of_event(&mut db, known.event.id).await?,
             pass_key: web.house.new_id(),
             pass_keys: event_key::made_anew(&mut db, known.event.id).await?,
+            new_id: web.house.new_id(),
             known,
         })
     }
@@ -138,16 +140,19 @@ pub(super) async fn add(State(web): State<Web>, Who(actor): Who, At(event): At<U
 }
 
 /// A new link for somebody who is on the list: for a second phone, or in place of a lost link.
-pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At((event, link)): At<(Uuid, Uuid)>) -> Page {
+pub(super) async fn link_anew(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, link)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
-    let out = hand_out::anew(&web.house, &actor, event, link).await?;
-    let what = if out.link.role == "marshal" { For::Marshal } else { For::Inspector };
-    show_links(&known, vec![Made::of(&web, out)], what)
-}
-
-pub(super) async fn end(State(web): State<Web>, Who(actor): Who, At((event, link)): At<(Uuid, Uuid)>) -> Result<Redirect, Fault> {
-    let_out::person(&web.house, &actor, event, link).await?;
-    Ok(Redirect::to(&format!("/club/events/{event}/people")))
+    let id = again::id_of(&form, &[b"link", link.as_bytes()]);
+    let made = hand_out::anew_by(&web.house, &actor, event, link, id).await;
+    again::or_ask(&web, &known, (&form, format!("/club/events/{event}/people/{link}/links"), "people"), made, |out| {
+        let what = if out.link.role == "marshal" { For::Marshal } else { For::Inspector };
+        Ok(show_links(&known, vec![Made::of(&web, out)], what)?.into_response())
+    })
 }
 
 pub(super) async fn end_device(

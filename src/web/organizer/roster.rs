@@ -1,7 +1,7 @@
 //! The roster: entries from a file, and the drivers' private links.
 
 use super::links::{For, Made, links_csv, show_links};
-use super::run;
+use super::{again, run};
 use crate::acts::Refusal;
 use crate::acts::hand_out::{self, Drivers, HandedOut};
 use crate::acts::house::KnownEvent;
@@ -32,6 +32,7 @@ struct Roster<'a> {
     troubles: Vec<Trouble>,
     /// What was sent, shown again when it could not be used.
     pasted: String,
+    new_id: Uuid,
 }
 
 impl Roster<'_> {
@@ -39,7 +40,8 @@ impl Roster<'_> {
         let mut db = web.house.store.read().await?;
         let entries = entry::of_event(&mut db, known.event.id).await?;
         let links = access::links_of_event(&mut db, known.event.id).await?;
-        Ok(Roster { clock: Clock::of(&known.event), known, entries, links, troubles: Vec::new(), pasted: String::new() })
+        let (clock, new_id) = (Clock::of(&known.event), web.house.new_id());
+        Ok(Roster { clock, known, entries, links, troubles: Vec::new(), pasted: String::new(), new_id })
     }
 
     fn good_link(&self, entry: &Entry) -> Option<&Link> {
@@ -76,7 +78,7 @@ pub(super) async fn take(
             file = bytes.to_vec();
         }
     }
-    match take_roster(&web.house, &actor, event, &file).await {
+    match take_roster(&web.house, &actor, event, file.clone()).await {
         Ok(_) => Ok(Redirect::to(&format!("/club/events/{event}/roster")).into_response()),
         Err(Refusal::Fields(troubles)) => {
             let pasted = String::from_utf8_lossy(&file).into_owned();
@@ -100,18 +102,30 @@ pub(super) async fn make_links(
 ) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
     let drivers = if form.text("which") == "all" { Drivers::All } else { Drivers::WithoutLink };
-    let made = made_of(&web, hand_out::to_drivers(&web.house, &actor, event, drivers).await?);
-    if form.text("as") == "csv" {
-        return Ok(download(links_csv(&made), "links.csv"));
-    }
-    Ok(show_links(&known, made, For::Drivers)?.into_response())
+    let id = again::id_of(&form, &[b"links", form.text("which").as_bytes()]);
+    let made = hand_out::to_drivers_by(&web.house, &actor, event, drivers, id).await;
+    again::or_ask(&web, &known, (&form, format!("/club/events/{event}/links"), "roster"), made, |made| {
+        let made = made_of(&web, made);
+        if form.text("as") == "csv" {
+            return Ok(download(links_csv(&made), "links.csv"));
+        }
+        Ok(show_links(&known, made, For::Drivers)?.into_response())
+    })
 }
 
 /// A new link for one entry; the old one ends.
-pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At((event, entry)): At<(Uuid, Uuid)>) -> Page {
+pub(super) async fn link_anew(
+    State(web): State<Web>,
+    Who(actor): Who,
+    At((event, entry)): At<(Uuid, Uuid)>,
+    form: Form,
+) -> Result<Response, Fault> {
     let known = run(&web, &actor, event).await?;
-    let made = hand_out::to_drivers(&web.house, &actor, event, Drivers::One(entry)).await?;
-    show_links(&known, made_of(&web, made), For::Drivers)
+    let id = again::id_of(&form, &[b"link", entry.as_bytes()]);
+    let made = hand_out::to_drivers_by(&web.house, &actor, event, Drivers::One(entry), id).await;
+    again::or_ask(&web, &known, (&form, format!("/club/events/{event}/entries/{entry}/links"), "roster"), made, |made| {
+        Ok(show_links(&known, made_of(&web, made), For::Drivers)?.into_response())
+    })
 }
 
 /// Takes one driver's link back; their devices are out.

@@ -175,7 +175,7 @@ async fn make_event(house: &House, organizer: &Actor, entries: usize) -> (Uuid, 
     };
     let event = open_event(house, organizer, &form).await.expect("an event");
     let rows: String = (1..=entries).map(|n| format!("{n},Driver {n},Alder 200 GT,{},\n", ["A", "B", "C"][n % 3])).collect();
-    take_roster(house, organizer, event, format!("number,name,car,group,mail\n{rows}").as_bytes()).await.expect("a roster");
+    take_roster(house, organizer, event, format!("number,name,car,group,mail\n{rows}").into_bytes()).await.expect("a roster");
     (event, edition)
 }
 

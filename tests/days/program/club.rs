@@ -139,7 +139,7 @@ impl Club {
         let line =
             |(number, name): &(&str, &str)| format!("{number},{name},Corvane S4,{}\n", if *number == "7" { "A" } else { "B" });
         let roster = format!("number,name,car,group\n{}", PEOPLE[..cars].iter().map(line).collect::<String>());
-        take_roster::take_roster(&house, &organizer, event, roster.as_bytes()).await.expect("a roster");
+        take_roster::take_roster(&house, &organizer, event, roster.into_bytes()).await.expect("a roster");
         let (mut known, mut drivers) = (Vec::new(), Vec::new());
         for (entry, out) in to_drivers(&house, &organizer, event, Drivers::All).await.expect("links") {
             known.push(Car { entry: entry.id, number: entry.number.to_string() });
