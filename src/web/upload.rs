@@ -38,7 +38,7 @@ pub(super) struct Uploads {
 }
 
 /// A place among them, given back when it is dropped.
-struct Place {
+pub(super) struct Place {
     of: Arc<Uploads>,
     ids: [Uuid; 2],
 }
@@ -81,10 +81,17 @@ pub(super) enum Part {
 }
 
 /// Takes the parts of a form with photos in. A file without a byte is none.
-pub(super) async fn received(web: &Web, actor: &Actor, form: Result<Multipart, MultipartRejection>) -> Result<Vec<Part>, Fault> {
+///
+/// The place is held until the photos are opened: what waits for its turn lies on the disc.
+pub(super) async fn received(
+    web: &Web,
+    actor: &Actor,
+    form: Result<Multipart, MultipartRejection>,
+) -> Result<(Vec<Part>, Place), Fault> {
     let form = form.map_err(|_| Fault::unsupported("A photo is sent as a form with a file."))?;
-    let _place = web.uploads.begin(actor)?;
-    timeout(LONGEST, parts(web, form)).await.unwrap_or_else(|_| Err(too_slow()))
+    let place = web.uploads.begin(actor)?;
+    let parts = timeout(LONGEST, parts(web, form)).await.unwrap_or_else(|_| Err(too_slow()))?;
+    Ok((parts, place))
 }
 
 async fn parts(web: &Web, mut form: Multipart) -> Result<Vec<Part>, Fault> {

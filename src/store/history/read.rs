@@ -146,11 +146,12 @@ async fn bodies_of(db: &mut SqliteConnection, ids: &[Uuid]) -> Result<HashMap<Uu
         return Ok(HashMap::new());
     }
     let listed = serde_json::Value::from(ids.iter().map(|id| id.simple().to_string()).collect::<Vec<_>>()).to_string();
-    let rows =
-        sqlx::query("select record.id, record.body from json_each(?) as wanted join record on record.id = unhex(wanted.value)")
-            .bind(listed)
-            .fetch_all(db)
-            .await?;
+    let rows = sqlx::query(
+        "select record.id, record.body from json_each(?) as wanted cross join record on record.id = unhex(wanted.value)",
+    )
+    .bind(listed)
+    .fetch_all(db)
+    .await?;
     let read = |row: &SqliteRow| {
         let id = row::id(&row.try_get::<Vec<u8>, _>("id")?)?;
         Ok((id, row.try_get::<String, _>("body").map_err(|error| StoreError::from(error).to_string())))

@@ -36,7 +36,8 @@ pub(super) async fn add(
         _ => return Err(Refusal::NotNow("This item takes no photo.".into()).into()),
     };
     let (mut photos, mut id) = (Vec::new(), None);
-    for part in upload::received(&web, &actor, form).await? {
+    let (parts, _place) = upload::received(&web, &actor, form).await?;
+    for part in parts {
         match part {
             Part::Text(name, text) if name == "id" => {
                 let no_id = |_| Refusal::Fields(vec![field("id", "This is no id.")]);

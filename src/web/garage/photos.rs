@@ -33,7 +33,8 @@ pub(super) async fn add(
     let job = looked.garage.job(of).map(|_| format!("{}/jobs/{of}", base(garage)));
     let line = looked.garage.cars.iter().find(|car| car.log.iter().any(|line| line.id == of));
     let to = job.or(line.map(|car| format!("{}/cars/{}/log", base(garage), car.id))).ok_or(Refusal::NotHere)?;
-    for part in upload::received(&web, &actor, form).await? {
+    let (parts, _place) = upload::received(&web, &actor, form).await?;
+    for part in parts {
         if let Part::Photo(file) = part {
             photo::add(&web.house, &actor, garage, of, file.read()?).await?;
         }

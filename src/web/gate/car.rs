@@ -268,7 +268,8 @@ pub(super) async fn add_photo(
 ) -> Result<StatusCode, Fault> {
     at_the_gate(&web, &actor, event).await?;
     let (mut id, mut file) = (None, None);
-    for part in upload::received(&web, &actor, form).await? {
+    let (parts, _place) = upload::received(&web, &actor, form).await?;
+    for part in parts {
         match part {
             Part::Text(name, text) if name == "id" => id = Uuid::parse_str(&text).ok(),
             Part::Photo(photo) => file = Some(photo),
