@@ -17,3 +17,6 @@ create table known_browser (
 ) strict;
 
 create index known_browser_by_link on known_browser (link_id, used_at);
+
+-- 1: a passphrase alone signs no organizer in; a passkey is asked for as well
+alter table club add column second_factor integer not null default 0 check (second_factor in (0, 1));

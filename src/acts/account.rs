@@ -5,7 +5,7 @@ use super::enter::{self, Caller, Entered, ORGANIZER_HOURS, SHARED_IDLE_MIN, dige
 use super::hand_out::organizer_named;
 use super::house::House;
 use super::passphrase::{Lane, check, fits, hashed};
-use super::proof::Proven;
+use super::proof::{Proven, asks_passkey};
 use super::refusal::field;
 use super::rights::Actor;
 use crate::store::access::{Digest, Link};
@@ -147,11 +147,34 @@ pub async fn known_browser(house: &House, caller: &Caller) -> Result<Option<Dige
     Ok(known_browser::is_anyones(&mut db, &digest, house.now()).await?.then_some(digest))
 }
 
-/// Lets an organizer in by name and passphrase.
+/// What a right passphrase leads to.
+pub enum Came {
+    In(Box<Entered>),
+    /// The club asks for a passkey as well.
+    AsksPasskey(Box<HalfIn>),
+}
+
+/// Somebody whose passphrase was right, and who is to answer with a passkey before they are let in.
+#[derive(Clone, Debug)]
+pub struct HalfIn {
+    pub(super) link: Link,
+    /// The hash that was fitted.
+    pub(super) kept: String,
+    pub(super) shared: bool,
+}
+
+impl HalfIn {
+    /// Whose passphrase it was.
+    pub fn link(&self) -> uuid::Uuid {
+        self.link.id
+    }
+}
+
+/// Lets an organizer in by name and passphrase, or asks for a passkey as well where the club wants one.
 ///
 /// # Errors
 /// [`Refusal::Fields`] with one sentence for an unknown name and a wrong passphrase alike.
-pub async fn sign_in(house: &House, door: AtTheDoor, lane: Lane, typed: Typed<'_>, caller: Caller) -> Result<Entered, Refusal> {
+pub async fn sign_in(house: &House, door: AtTheDoor, lane: Lane, typed: Typed<'_>, caller: Caller) -> Result<Came, Refusal> {
     let kept = match &door.link {
         Some(link) => {
             let mut db = house.store.read().await?;
@@ -160,8 +183,13 @@ pub async fn sign_in(house: &House, door: AtTheDoor, lane: Lane, typed: Typed<'_
         None => None,
     };
     let is_right = fits(typed.passphrase, kept.as_deref(), lane).await?;
-    match door.link {
-        Some(link) if is_right => let_in_organizer(house, link, kept, typed.shared, caller).await,
+    match (door.link, kept) {
+        (Some(link), Some(kept)) if is_right => {
+            if asks_passkey(house, link.id).await? {
+                return Ok(Came::AsksPasskey(Box::new(HalfIn { link, kept, shared: typed.shared })));
+            }
+            Ok(Came::In(Box::new(let_in_organizer(house, link, Some(kept), typed.shared, caller).await?)))
+        }
         _ => Err(Refusal::Fields(vec![field("passphrase", "The name or the passphrase is not right.")])),
     }
 }

@@ -185,7 +185,8 @@ fn of_door(door: &str, link: Digest) -> [u8; 20] {
 }
 
 pub(super) fn entered(device: Uuid, link: Link, cookie: String, seconds: i64) -> Result<Entered, Refusal> {
-    let actor = Actor::on(&Device { id: device, link, used_at: None, idle_min: None, is_in: true }).ok_or(Refusal::WhoAreYou)?;
+    let actor = Actor::on(&Device { id: device, link, used_at: None, idle_min: None, is_in: true, lacks_passkey: false })
+        .ok_or(Refusal::WhoAreYou)?;
     Ok(Entered { actor, cookie, seconds, known: None })
 }
 

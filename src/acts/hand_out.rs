@@ -300,20 +300,22 @@ pub(super) async fn renew_once(
 
 /// Makes a one-time link for another organizer, who sets a passphrase with it.
 pub async fn to_organizer(house: &House, proven: &Proven, name: &str) -> Result<HandedOut, Refusal> {
+    let by = proven.whole()?;
     let made = make(house, Role::Organizer, &holder_name(name)?, Use::Once, organizer_link_end(house))?;
-    let out = keep_one(house, Some(proven.actor()), made).await?;
+    let out = keep_one(house, Some(by), made).await?;
     log::tell(Security::OrganizerMade { link: out.link.id, by: proven.by() });
     Ok(out)
 }
 
 /// Gives an organizer a new one-time link, in place of a lost one or of a forgotten passphrase.
 pub async fn to_organizer_anew(house: &House, proven: &Proven, link: Uuid) -> Result<HandedOut, Refusal> {
+    let by = proven.whole()?;
     let found = {
         let mut db = house.store.read().await?;
         access::link(&mut db, link).await?
     };
     let link = found.filter(|link| link.role == "organizer" && link.revoked_at.is_none()).ok_or(Refusal::NotHere)?;
-    let out = renew(house, Some(proven.actor()), link, organizer_link_end(house)).await?;
+    let out = renew(house, Some(by), link, organizer_link_end(house)).await?;
     log::tell(Security::OrganizerMadeAnew { link: out.link.id, by: proven.by() });
     Ok(out)
 }

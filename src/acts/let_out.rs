@@ -17,7 +17,7 @@ pub async fn person(house: &House, actor: &Actor, event: Uuid, link: Uuid) -> Re
 
 /// Lets an organizer go. Nobody lets themselves go, and who was let go lets nobody go: the last one stays.
 pub async fn organizer(house: &House, proven: &Proven, link: Uuid) -> Result<(), Refusal> {
-    let actor = proven.actor();
+    let actor = proven.whole()?;
     if link == actor.link {
         return Err(Refusal::NotNow("Nobody lets themselves go: ask another organizer to do it.".into()));
     }

@@ -2,7 +2,7 @@
 //! this one gets nothing. The ceremonies are the library's (Web Authentication, W3C); here is who may start one and what is kept.
 
 use super::Refusal;
-use super::account::let_in_organizer;
+use super::account::{HalfIn, let_in_organizer};
 use super::enter::{Caller, Entered};
 use super::house::House;
 use super::passphrase::Lane;
@@ -38,6 +38,8 @@ pub struct Passkeys {
     /// Adding and signing in have room of their own: a crowd at the door does not end what somebody inside has begun.
     adding: Ceremonies<(Uuid, PasskeyRegistration)>,
     proving: Ceremonies<(Uuid, PasskeyAuthentication)>,
+    /// Who signs in with both: the passphrase was right.
+    second: Ceremonies<(HalfIn, PasskeyAuthentication)>,
     /// By [`Lane`].
     signing_in: [Ceremonies<DiscoverableAuthentication>; 2],
 }
@@ -82,7 +84,8 @@ impl Passkeys {
         }
         let webauthn = WebauthnBuilder::new(host, &url).ok()?.rp_name("Witnessmark").build().ok()?;
         let signing_in = [Ceremonies::new(), Ceremonies::new()];
-        Some(Passkeys { webauthn, adding: Ceremonies::new(), proving: Ceremonies::new(), signing_in })
+        let (adding, proving, second) = (Ceremonies::new(), Ceremonies::new(), Ceremonies::new());
+        Some(Passkeys { webauthn, adding, proving, second, signing_in })
     }
 }
 
@@ -150,7 +153,7 @@ pub async fn finish_adding(
         used_at: None,
     };
     let added = house
-        .write_as(actor, Touch::Nothing, move |db| {
+        .write_as(actor, Touch::Access, move |db| {
             Box::pin(async move {
                 let all = account::passkeys(db).await?;
                 if all.iter().filter(|one| one.link == link).count() >= MOST_OF_ONE {
@@ -209,6 +212,31 @@ pub async fn finish_signing_in(
     let result = passkeys.webauthn.finish_discoverable_authentication_v2(answer, state, &passkey).map_err(not_accepted)?;
     note_use(house, kept, passkey, &result).await?;
     let_in_organizer(house, link, None, shared, caller).await
+}
+
+/// Asks who has said the right passphrase for one of their passkeys.
+pub async fn begin_second(house: &House, passkeys: &Passkeys, half: HalfIn) -> Result<(Uuid, Json), Refusal> {
+    let own = own(house, half.link.id).await?.iter().map(credential).collect::<Result<Vec<Passkey>, _>>()?;
+    let (challenge, state) = passkeys.webauthn.start_passkey_authentication(&own).map_err(not_accepted)?;
+    let asked = serde_json::to_value(challenge).map_err(not_accepted)?;
+    Ok((passkeys.second.begin(house, (half, state)), asked))
+}
+
+/// Lets an organizer in who said the right passphrase and answered with one of their passkeys; says whether others use the computer.
+pub async fn finish_second(
+    house: &House,
+    passkeys: &Passkeys,
+    id: Uuid,
+    answer: &PublicKeyCredential,
+    caller: Caller,
+) -> Result<(Entered, bool), Refusal> {
+    let (HalfIn { link, kept: fitted, shared }, state) = passkeys.second.take(house, id)?;
+    let result = passkeys.webauthn.finish_passkey_authentication(answer, &state).map_err(not_accepted)?;
+    let kept = own(house, link.id).await?.into_iter().find(|kept| kept.id == result.cred_id().to_vec());
+    let kept = kept.ok_or_else(|| not_accepted("it is kept here no more"))?;
+    let passkey = credential(&kept)?;
+    note_use(house, kept, passkey, &result).await?;
+    Ok((let_in_organizer(house, link, Some(fitted), shared, caller).await?, shared))
 }
 
 /// Begins a proof of who somebody is who is signed in: they are asked for one of their own passkeys.
@@ -270,7 +298,7 @@ pub async fn remove(house: &House, proven: &Proven, id: Vec<u8>) -> Result<(), R
     let actor = proven.actor();
     let (link, device) = (actor.link, actor.device);
     let found = house
-        .write_as(actor, Touch::Nothing, move |db| Box::pin(async move { Ok(account::remove_passkey(db, link, &id).await?) }))
+        .write_as(actor, Touch::Access, move |db| Box::pin(async move { Ok(account::remove_passkey(db, link, &id).await?) }))
         .await?;
     if !found {
         return Err(Refusal::NotHere);

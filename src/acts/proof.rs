@@ -4,9 +4,10 @@
 use super::Refusal;
 use super::account::require_own;
 use super::house::House;
-use super::rights::{Actor, Deed, Whose, require};
+use super::refusal::field;
+use super::rights::{Actor, Admission, Deed, Whose, require};
 use crate::store::log::{self, Security, Way};
-use crate::store::{Touch, device};
+use crate::store::{Touch, account, club, device};
 
 /// For how many minutes a proof holds.
 pub const MINUTES: i64 = 5;
@@ -20,6 +21,11 @@ impl Proven {
     /// The person.
     pub fn actor(&self) -> &Actor {
         &self.0
+    }
+
+    /// The person, where they may do more than see to their own account.
+    pub(super) fn whole(&self) -> Result<&Actor, Refusal> {
+        if self.0.admission == Admission::LacksPasskey { Err(Refusal::PasskeyFirst) } else { Ok(&self.0) }
     }
 
     /// The person as their deed is noted in the log.
@@ -54,7 +60,39 @@ pub async fn require_proof(house: &House, actor: &Actor) -> Result<Proven, Refus
 pub async fn by_passphrase(house: &House, actor: &Actor, typed: &str) -> Result<(), Refusal> {
     require(actor, Deed::ChangeWhoRuns, Whose::Club)?;
     require_own(house, actor, typed, "proof").await?;
+    if asks_passkey(house, actor.link).await? {
+        let words = "That is right, and the club asks for a passkey as well: use yours.";
+        return Err(Refusal::Fields(vec![field("proof", words)]));
+    }
     note(house, actor, Way::Passphrase).await
+}
+
+/// Whether a passphrase alone is not enough for this organizer: the club asks for a passkey as well, and they have one.
+///
+/// A passkey alone is enough: it asks for a finger, a face or a PIN on the device that holds it, and so is two things already.
+pub(super) async fn asks_passkey(house: &House, link: uuid::Uuid) -> Result<bool, Refusal> {
+    let mut db = house.store.read().await?;
+    Ok(club::asks_second(&mut db).await? && account::passkeys(&mut db).await?.iter().any(|kept| kept.link == link))
+}
+
+/// Sets whether the club asks its organizers for a passkey beside the passphrase. Who sets it has one: nobody locks themselves out.
+///
+/// # Errors
+/// [`Refusal::NotNow`] for who has none.
+pub async fn ask_second(house: &House, proven: &Proven, asks: bool) -> Result<(), Refusal> {
+    let actor = proven.whole()?;
+    let has_one = {
+        let mut db = house.store.read().await?;
+        account::passkeys(&mut db).await?.iter().any(|kept| kept.link == actor.link)
+    };
+    if asks && !has_one {
+        return Err(Refusal::NotNow(
+            "Add a passkey of your own first, on your own page: you would be asked for it at once.".into(),
+        ));
+    }
+    house.write_as(actor, Touch::Access, move |db| Box::pin(async move { Ok(club::set_asks_second(db, asks).await?) })).await?;
+    log::tell(Security::SecondFactor { asks, link: actor.link, device: actor.device });
+    Ok(())
 }
 
 /// Notes that somebody showed who they are.

@@ -19,6 +19,9 @@ pub enum Refusal {
     /// What was asked for takes a proof of the last five minutes of who it is.
     #[error("say who you are: this needs your passphrase or a passkey")]
     ProofWanted,
+    /// The club asks its organizers for a passkey, and this one has none yet.
+    #[error("add a passkey first: the club asks its organizers for one")]
+    PasskeyFirst,
     /// A clear from a device that was ended.
     #[error("this device was ended; a clear that was signed on it does not count")]
     DeviceEnded,

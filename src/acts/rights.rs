@@ -63,6 +63,8 @@ impl Role {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Admission {
     In,
+    /// An organizer of a club that asks for a passkey, who has none: they add one before anything else.
+    LacksPasskey,
     /// It was ended, its link was revoked, or its time is over. It may do nothing, except that a hold from it still counts.
     Ended,
 }
@@ -81,7 +83,11 @@ impl Actor {
     /// The person behind a device.
     pub fn on(device: &Device) -> Option<Actor> {
         let role = Role::of_link(&device.link)?;
-        let admission = if device.is_in { Admission::In } else { Admission::Ended };
+        let admission = match (device.is_in, device.lacks_passkey) {
+            (false, _) => Admission::Ended,
+            (true, true) => Admission::LacksPasskey,
+            (true, false) => Admission::In,
+        };
         Some(Actor { role, name: device.link.holder.clone(), link: device.link.id, device: device.id, admission })
     }
 
@@ -206,10 +212,15 @@ pub fn may(role: Role, deed: Deed, whose: Whose) -> bool {
 /// Lets the deed pass or refuses it.
 ///
 /// # Errors
-/// [`Refusal::WhoAreYou`] for a device that was ended; [`Refusal::NotHere`] for a deed that the table does not allow.
+/// [`Refusal::WhoAreYou`] for a device that was ended; [`Refusal::NotHere`] for a deed that the table does not allow;
+/// [`Refusal::PasskeyFirst`] for who has to add a passkey before it.
 pub fn require(actor: &Actor, deed: Deed, whose: Whose) -> Result<(), Refusal> {
     match actor.admission {
         Admission::In => require_even_ended(actor, deed, whose),
+        Admission::LacksPasskey if matches!(deed, Deed::KeepOneself | Deed::ChangeWhoRuns) => {
+            require_even_ended(actor, deed, whose)
+        }
+        Admission::LacksPasskey => Err(Refusal::PasskeyFirst),
         Admission::Ended => Err(Refusal::WhoAreYou),
     }
 }
@@ -237,6 +248,11 @@ mod tests {
         let entry = Whose::Entry { event: id(1), entry: id(10) };
         for deed in Deed::ALL {
             assert!(matches!(require(&ended, deed, entry), Err(Refusal::WhoAreYou)), "{deed:?}");
+        }
+        let lacks = Actor { role: Role::Organizer, admission: Admission::LacksPasskey, ..ended.clone() };
+        for deed in Deed::ALL {
+            let is_ok = require(&lacks, deed, Whose::Club).is_ok();
+            assert_eq!(is_ok, [Deed::KeepOneself, Deed::ChangeWhoRuns].contains(&deed), "{deed:?} without the passkey");
         }
         assert!(require_even_ended(&ended, Deed::WorkTheGate, entry).is_ok());
         let elsewhere = Whose::Entry { event: id(4), entry: id(10) };

@@ -19,6 +19,17 @@ pub async fn set_name(db: &mut SqliteConnection, name: &str) -> Result<(), Store
     Ok(())
 }
 
+/// Whether the club asks its organizers for a passkey beside the passphrase.
+pub async fn asks_second(db: &mut SqliteConnection) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar("select second_factor from club where id = 1").fetch_optional(db).await?.unwrap_or(false))
+}
+
+/// Sets whether the club asks its organizers for a passkey beside the passphrase.
+pub async fn set_asks_second(db: &mut SqliteConnection, asks: bool) -> Result<(), StoreError> {
+    sqlx::query("update club set second_factor = ? where id = 1").bind(asks).execute(db).await?;
+    Ok(())
+}
+
 /// A tech sheet as it was given, with its number.
 #[derive(Clone, Debug)]
 pub struct Edition {

@@ -18,6 +18,8 @@ pub struct Device {
     pub idle_min: Option<i64>,
     /// Whether it is let in; `false` once it was ended, its link was revoked, its time is over or it was not used for too long.
     pub is_in: bool,
+    /// Whether the club asks organizers for a passkey, and this one has none yet.
+    pub lacks_passkey: bool,
 }
 
 /// A device to let in.
@@ -142,6 +144,7 @@ pub async fn by_digest_or_ended(db: &mut SqliteConnection, digest: Digest, now: 
         device_used_at: Option<i64>,
         device_idle_min: Option<i64>,
         is_in: bool,
+        lacks_passkey: bool,
         #[sqlx(flatten)]
         link: LinkRow,
     }
@@ -151,6 +154,8 @@ pub async fn by_digest_or_ended(db: &mut SqliteConnection, digest: Digest, now: 
              device.idle_min as device_idle_min,
              (device.ends_at > ?1 and device.ended_at is null and link.revoked_at is null
                  and (device.idle_min is null or coalesce(device.used_at, device.made_at) + device.idle_min * 60000 > ?1)) as is_in,
+             (link.role = 'organizer' and exists (select 1 from club where second_factor = 1)
+                 and not exists (select 1 from passkey where passkey.link_id = link.id)) as lacks_passkey,
              link.*
          from device join access_link as link on link.id = device.link_id
          where device.digest between ?2 and ?3",
@@ -163,7 +168,8 @@ pub async fn by_digest_or_ended(db: &mut SqliteConnection, digest: Digest, now: 
     let Some(row) = rows.into_iter().find(|row| is_same(&row.device_digest, &digest)) else { return Ok(None) };
     let used_at = row.device_used_at.map(row::time).transpose()?;
     let idle_min = row.device_idle_min;
-    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at, idle_min, is_in: row.is_in }))
+    let (is_in, lacks_passkey) = (row.is_in, row.lacks_passkey);
+    Ok(Some(Device { id: row::id(&row.device_id)?, link: row.link.link()?, used_at, idle_min, is_in, lacks_passkey }))
 }
 
 /// Whether a device is still let in.

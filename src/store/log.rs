@@ -85,6 +85,17 @@ pub enum Security<'a> {
         link: Uuid,
         device: Uuid,
     },
+    /// The passphrase was right, and a passkey is asked for as well.
+    SecondAsked {
+        link: Uuid,
+        address: IpAddr,
+    },
+    /// The club asks its organizers for a passkey beside the passphrase from now on, or no more.
+    SecondFactor {
+        asks: bool,
+        link: Uuid,
+        device: Uuid,
+    },
     PasskeyAdded {
         link: Uuid,
         device: Uuid,
@@ -161,6 +172,8 @@ pub fn tell(event: Security<'_>) {
         NotProven { way, link, device } => line!(warn, "proof failed", way = way.word(), %link, %device),
         ProofWanted { link, device } => line!(info, "proof wanted", %link, %device),
         PassphraseSet { link, device } => line!(warn, "passphrase set", %link, %device),
+        SecondAsked { link, address } => line!(info, "passkey asked beside the passphrase", %link, %address),
+        SecondFactor { asks, link, device } => line!(warn, "second factor set", asks, %link, %device),
         PasskeyAdded { link, device } => line!(warn, "passkey added", %link, %device),
         PasskeyRemoved { link, device } => line!(warn, "passkey removed", %link, %device),
         OrganizerMade { link, by } => line!(warn, "organizer made", %link, by = text(by)),

@@ -10,7 +10,7 @@ use super::keep;
 use super::limits::Limited;
 use super::session;
 use crate::acts::Refusal;
-use crate::acts::rights::{Actor, Deed, Reach, Whose, may, reach};
+use crate::acts::rights::{Actor, Admission, Deed, Reach, Whose, may, reach};
 use crate::store::log::{self, Security};
 use axum::RequestExt;
 use axum::Router;
@@ -19,7 +19,7 @@ use axum::handler::Handler;
 use axum::http::header::ALLOW;
 use axum::http::{Method, StatusCode};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{MethodRouter, get, post};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -144,6 +144,11 @@ async fn through(guard: &Guard, path: &str, mut request: Request, next: Next) ->
         Some(door) => {
             let actor = let_by(&guard.web, &mut request, door).await?;
             guard.web.limits.writes(request.method(), &actor)?;
+            let is_own = matches!(door.deed, Deed::KeepOneself | Deed::ChangeWhoRuns);
+            if actor.admission == Admission::LacksPasskey && !is_own {
+                let is_look = request.method() == Method::GET;
+                return if is_look { Ok(Redirect::to("/club/you").into_response()) } else { Err(Refusal::PasskeyFirst.into()) };
+            }
             request.extensions_mut().insert(actor.clone());
             let is_look = request.method() == Method::GET;
             let response = next.run(request).await;

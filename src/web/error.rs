@@ -143,6 +143,12 @@ impl From<Refusal> for Fault {
                 "This changes who runs the club, and being signed in is not enough for it: say your passphrase, or use a passkey. \
                  Nothing was changed.",
             ),
+            Refusal::PasskeyFirst => (
+                StatusCode::FORBIDDEN,
+                "Add a passkey first",
+                "The club asks its organizers for a passkey beside the passphrase, and you have none yet. Add one on your own page \
+                 (You); then come back. Nothing was changed.",
+            ),
             Refusal::Spent => (
                 StatusCode::CONFLICT,
                 "This link is used up",

@@ -32,6 +32,7 @@ pub(super) fn doors() -> Doors {
         .post("/sign-in", Deed::LookIn, sign_in::sign_in)
         .post("/sign-in/passkey/begin", Deed::LookIn, sign_in::begin_passkey)
         .post("/sign-in/passkey", Deed::LookIn, sign_in::by_passkey)
+        .post("/sign-in/second", Deed::LookIn, sign_in::second)
         .get("/P/{pass}", Deed::LookIn, super::pass::show)
         .get("/privacy", Deed::LookIn, privacy)
         .get("/alive", Deed::LookIn, alive)

@@ -6,7 +6,7 @@ use super::error::Fault;
 use super::form::{Form, Sent};
 use super::page::{Page, render};
 use super::session::{Called, KNOWN, Who, end_cookie, home_of, set_cookie};
-use crate::acts::account::{self, Typed};
+use crate::acts::account::{self, Came, Typed};
 use crate::acts::enter::Entered;
 use crate::acts::passkey::{self, Passkeys};
 use crate::acts::passphrase::Lane;
@@ -89,9 +89,15 @@ pub(super) async fn sign_in(
     let lane = web.limits.passphrase(address, typed.name, door.known.as_ref())?;
     let (kind, is_known_name) = (caller.kind.clone(), door.is_somebody());
     match account::sign_in(&web.house, door, lane, typed, caller).await {
-        Ok(entered) => {
+        Ok(Came::In(entered)) => {
             tell(&entered, Way::Passphrase, &kind, address, lane);
             Ok(let_in(&web, &entered, typed.shared))
+        }
+        Ok(Came::AsksPasskey(half)) => {
+            log::tell(Security::SecondAsked { link: half.link(), address });
+            let (id, options) = passkey::begin_second(&web.house, passkeys_of(&web)?, *half).await?;
+            let SignIn { club, .. } = SignIn::read(&web).await?;
+            Ok(render(&Second { club, id, options: options.to_string() })?.into_response())
         }
         Err(Refusal::Fields(troubles)) => {
             let is_known_browser = lane == Lane::Known;
@@ -102,6 +108,43 @@ pub(super) async fn sign_in(
         }
         Err(other) => Err(other.into()),
     }
+}
+
+/// Asks for a passkey beside the passphrase, which was right.
+#[derive(Template)]
+#[template(path = "front/second.html")]
+struct Second {
+    club: String,
+    id: Uuid,
+    /// What the browser is asked, as JSON.
+    options: String,
+}
+
+/// Takes the passkey that the club asks for beside the passphrase.
+pub(super) async fn second(
+    State(web): State<Web>,
+    Address(address): Address,
+    Called(caller): Called,
+    Sent(Answered { id, credential, .. }): Sent<Answered>,
+) -> Result<Response, Fault> {
+    let lane = web.limits.passkey(address, account::known_browser(&web.house, &caller).await?.as_ref())?;
+    let kind = caller.kind.clone();
+    match passkey::finish_second(&web.house, passkeys_of(&web)?, id, &credential, caller).await {
+        Ok((entered, shared)) => {
+            tell(&entered, Way::Passkey, &kind, address, lane);
+            Ok((StatusCode::NO_CONTENT, cookies_of(&web, &entered, shared)).into_response())
+        }
+        Err(refusal) => {
+            tell_not(&kind, address, lane);
+            Err(refusal.into())
+        }
+    }
+}
+
+/// Tells the log that a passkey let nobody in.
+fn tell_not(kind: &str, address: IpAddr, lane: Lane) {
+    let is_known_browser = lane == Lane::Known;
+    log::tell(Security::NotSignedIn { way: Way::Passkey, is_known_name: false, kind, address, is_known_browser });
 }
 
 /// Signs this device out.
@@ -155,9 +198,7 @@ pub(super) async fn by_passkey(
             Ok((StatusCode::NO_CONTENT, cookies_of(&web, &entered, shared)).into_response())
         }
         Err(refusal) => {
-            let is_known_browser = lane == Lane::Known;
-            let (way, kind) = (Way::Passkey, kind.as_str());
-            log::tell(Security::NotSignedIn { way, is_known_name: false, kind, address, is_known_browser });
+            tell_not(&kind, address, lane);
             Err(refusal.into())
         }
     }

@@ -5,6 +5,7 @@ const text = (buffer) =>
 
 const add = document.querySelector("[data-passkey-add]");
 const prove = document.querySelector("[data-passkey-proof]");
+const second = document.querySelector("[data-passkey-second]");
 const signIn = document.querySelector("[data-passkey-sign-in]");
 const words = document.querySelector("[data-passkey-words]");
 
@@ -84,6 +85,13 @@ async function signInByPasskey() {
   location.assign("/club");
 }
 
+/** Answers with the passkey that the club asks for beside the passphrase. */
+async function signInByBoth() {
+  const { passkeySecond: id, options } = second.dataset;
+  await post("/sign-in/second", { id, credential: await given(JSON.parse(options)) });
+  location.assign("/club");
+}
+
 /** Shows who somebody is who is signed in, and goes on with the form that asked for it. */
 async function proveByPasskey() {
   const { id, options } = await post("/club/you/proof/begin");
@@ -106,4 +114,5 @@ function offer(part, act) {
 
 offer(add, addPasskey);
 offer(prove, proveByPasskey);
+offer(second, signInByBoth);
 offer(signIn, signInByPasskey);

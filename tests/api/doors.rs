@@ -247,6 +247,7 @@ async fn doors_for_everybody_ask_nobody_who_they_are() {
             "/sign-in",
             "/sign-in/passkey/begin",
             "/sign-in/passkey",
+            "/sign-in/second",
             "/P/{pass}",
             "/privacy",
             "/alive",

@@ -1,7 +1,7 @@
 //! Coming in: an inspector's phone by the code on the organizer's screen, a lost phone, a passkey, a marshal at the pit exit.
 
 use crate::browser::{Browser, Window, in_time};
-use crate::club::{Club, PASSPHRASE};
+use crate::club::{Club, PASSPHRASE, Person};
 use crate::people::organizer_link;
 
 /// Reads the code on the page as a phone's camera would, by a reader that is not ours.
@@ -125,6 +125,68 @@ async fn shows_who_they_are_with_a_passkey(browser: &Browser, club: &Club) {
     browser.follows("[data-passkey-proof] button").await;
     browser.sees(".alert", &format!("It lets {name} set a passphrase")).await;
     browser.keeps_whole("6-organizers").await;
+}
+
+/// A club that asks for both: the passphrase alone opens nothing, and who has no passkey adds one before anything else.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_club_asks_its_organizers_for_a_passkey_beside_the_passphrase() {
+    in_time(async {
+        let club = Club::open().await;
+        let early = club.organizer.post("/club/organizers/second", &[("asks", "1")]).await;
+        assert_eq!(early.status(), reqwest::StatusCode::CONFLICT, "nobody locks themselves out");
+        let browser = Browser::desktop("both", "organizer").await;
+        browser.has_an_authenticator().await;
+        signs_in(&browser, &club).await;
+        browser.sees("h1", "Events").await;
+        adds_a_passkey(&browser, &club).await;
+        browser.opens(&format!("{}/club/organizers", club.base)).await;
+        browser.follows("form[action$=\"/second\"] button").await;
+        browser.sees("main", "with passphrase and passkey").await;
+        let secret = club.organizer.post("/club/organizers", &[("name", "L. Ferrant")]).await.page().await.secret();
+
+        browser.follows("nav [href=\"/club/you\"]").await;
+        browser.follows("form[action=\"/club/sign-out\"] button").await;
+        signs_in(&browser, &club).await;
+        browser.sees("h1", "Now your passkey").await;
+        browser.keeps("1-now-your-passkey").await;
+        browser.forgives("401");
+        browser.opens(&format!("{}/club", club.base)).await;
+        browser.sees("h1", "Who are you?").await;
+        signs_in(&browser, &club).await;
+        browser.follows("[data-passkey-second] button").await;
+        browser.sees("h1", "Events").await;
+        browser.closes().await;
+
+        // A passphrase alone, right as it is: no session, and no proof either.
+        let thief = Person::stranger(&club.base);
+        let right = thief.post("/sign-in", &[("name", "M. Ashdown"), ("passphrase", PASSPHRASE)]).await;
+        assert!(right.headers("set-cookie").is_empty(), "a passphrase alone signs nobody in");
+        club.clock.pass(6);
+        let proof = club.organizer.post("/club/organizers", &[("name", "T. Hief"), ("proof", PASSPHRASE)]).await;
+        assert_eq!(proof.status(), reqwest::StatusCode::UNPROCESSABLE_ENTITY, "a passphrase alone is no proof");
+        let ferrant = Person::come_in(&club.base, &secret).await;
+        let sent_on = ferrant.get("/club").await;
+        assert_eq!((sent_on.status().as_u16(), sent_on.location().as_str()), (303, "/club/you"), "a passkey first");
+        assert!(ferrant.get("/club/you").await.page().await.text().contains("Add one here before anything else"));
+        let early = ferrant.post("/club/organizers", &[("name", "T. Hief")]).await;
+        assert_eq!(early.status(), reqwest::StatusCode::FORBIDDEN, "and nobody is made an organizer before it");
+    })
+    .await;
+}
+
+async fn signs_in(browser: &Browser, club: &Club) {
+    browser.opens(&format!("{}/sign-in", club.base)).await;
+    browser.types("[name=name]", "M. Ashdown").await;
+    browser.types("[name=passphrase]", PASSPHRASE).await;
+    browser.follows("form .go").await;
+}
+
+async fn adds_a_passkey(browser: &Browser, club: &Club) {
+    browser.opens(&format!("{}/club/you", club.base)).await;
+    browser.types("#passkey-passphrase", PASSPHRASE).await;
+    browser.types("#passkey-name", "my key").await;
+    browser.follows("[data-passkey-add] button").await;
+    browser.sees("main", "my key").await;
 }
 
 /// Somebody who has no passkey of this club's, and somebody who closes the browser's own window.

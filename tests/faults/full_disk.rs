@@ -112,8 +112,8 @@ async fn the_program_lives_through_a_full_disk_and_takes_sheets_again_when_there
     let folder = tempfile::TempDir::new().expect("a folder");
     let database = folder.path().join("club.sqlite");
     let mut shell = Command::new("sh");
-    // 4000 blocks of 512 bytes; the signal that says so is ignored, so that writing fails as it does on a full disk.
-    shell.args(["-c", "trap '' XFSZ; ulimit -S -f 4000; exec \"$0\" \"$@\""]).arg(program().get_program());
+    // 5000 blocks of 512 bytes; the signal that says so is ignored, so that writing fails as it does on a full disk.
+    shell.args(["-c", "trap '' XFSZ; ulimit -S -f 5000; exec \"$0\" \"$@\""]).arg(program().get_program());
     shell.arg("serve").arg("--database").arg(&database).args(["--listen", "127.0.0.1:0"]);
     let server = Server::start_as(shell);
     let paddock = Paddock::set_up(&server.base, &server.first_secret()).await;

@@ -113,6 +113,9 @@ async fn a_file_from_before_garages_is_brought_up_to_date_and_nothing_in_it_is_a
     ];
     let path = club.database();
     club.close().await;
+    // A file from before has no proofs and no known browsers: people give them anew.
+    let unproven = "update device set proven_at = null; delete from known_browser";
+    sqlx::raw_sql(unproven).execute(&mut open_raw(&path).await).await.expect("as it was before");
     let before = rows(&path).await;
     let old = made_by(&path, 3).await;
     assert!(!rows(&old).await.contains_key("garage"), "it is a file from before");

@@ -52,6 +52,7 @@ fn club_doors() -> Doors {
         .post("/organizers", Deed::ChangeWhoRuns, organizers::add)
         .post("/organizers/{link}/links", Deed::ChangeWhoRuns, organizers::link_anew)
         .post("/organizers/{link}/end", Deed::ChangeWhoRuns, organizers::end)
+        .post("/organizers/second", Deed::ChangeWhoRuns, organizers::ask_second)
         .get("/units", Deed::KeepOneself, super::units::show)
         .post("/units", Deed::KeepOneself, super::units::choose)
         .get("/you", Deed::KeepOneself, you::show)

@@ -1,7 +1,7 @@
 //! The club's organizers: who they are, another one, a new link for one who is locked out.
 
 use crate::acts::rights::{Deed, Whose, require};
-use crate::acts::{Actor, Refusal, hand_out, let_out};
+use crate::acts::{Actor, Refusal, hand_out, let_out, proof};
 use crate::store::access::{self, Link};
 use crate::store::deed::{self, NotedOfOrganizer};
 use crate::store::{account, club, device};
@@ -36,6 +36,8 @@ struct Organizers {
     club: String,
     actor: Arc<Actor>,
     organizers: Vec<Organizer>,
+    /// Whether the club asks for a passkey beside the passphrase; `None` where browsers have no passkeys.
+    asks_second: Option<bool>,
     /// What was done with their links and devices, the newest first.
     noted: Vec<NotedOfOrganizer>,
     /// A link just made: whose, and what it is.
@@ -71,8 +73,9 @@ impl Organizers {
             });
         }
         let club = club::name(&mut db).await?.unwrap_or_else(|| "The club".into());
+        let asks_second = web.passkeys.is_some().then_some(club::asks_second(&mut db).await?);
         let noted = deed::notes_of_organizers(&mut db, MOST_NOTED).await?;
-        Ok(Organizers { club, actor, organizers, noted, made: None, name: String::new(), trouble: None })
+        Ok(Organizers { club, actor, organizers, asks_second, noted, made: None, name: String::new(), trouble: None })
     }
 }
 
@@ -118,5 +121,11 @@ pub(super) async fn link_anew(State(web): State<Web>, Who(actor): Who, At(link):
 
 pub(super) async fn end(State(web): State<Web>, At(link): At<Uuid>, shown: Shown) -> Result<Redirect, Fault> {
     let_out::organizer(&web.house, &shown.proven, link).await?;
+    Ok(Redirect::to("/club/organizers"))
+}
+
+/// Sets whether the club asks its organizers for a passkey beside the passphrase.
+pub(super) async fn ask_second(State(web): State<Web>, shown: Shown) -> Result<Redirect, Fault> {
+    proof::ask_second(&web.house, &shown.proven, shown.form.text("asks") == "1").await?;
     Ok(Redirect::to("/club/organizers"))
 }
