@@ -7,6 +7,11 @@ use super::enter::{Caller, Entered};
 use super::house::House;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
+use super::webauthn::prelude::{
+    CreationChallengeResponse, CredentialID, Passkey, PasskeyAuthentication, PasskeyRegistration, PublicKeyCredential,
+    RegisterPublicKeyCredential, RequestChallengeResponse,
+};
+use super::webauthn::{Webauthn, WebauthnBuilder};
 use crate::rules::words::is_one_line;
 use crate::store::account::KeptPasskey;
 use crate::store::{StoreError, Touch, access, account};
@@ -15,11 +20,6 @@ use std::collections::HashMap;
 use std::sync::{Mutex, PoisonError};
 use url::Url;
 use uuid::Uuid;
-use webauthn_rs::prelude::{
-    CreationChallengeResponse, CredentialID, Passkey, PasskeyAuthentication, PasskeyRegistration, PublicKeyCredential,
-    RegisterPublicKeyCredential, RequestChallengeResponse,
-};
-use webauthn_rs::{Webauthn, WebauthnBuilder};
 
 /// How long a person has between asking and answering.
 const MINUTES: i64 = 5;

@@ -8,6 +8,8 @@ use super::page::{Page, render};
 use super::session::{Called, Who, end_cookie, home_of, set_cookie};
 use crate::acts::enter::Entered;
 use crate::acts::passkey::{self, Passkeys};
+use crate::acts::webauthn::NONE_HERE;
+use crate::acts::webauthn::prelude::{PublicKeyCredential, RequestChallengeResponse};
 use crate::acts::{Refusal, account, let_out};
 use crate::store::club;
 use askama::Template;
@@ -18,7 +20,6 @@ use axum::http::header::SET_COOKIE;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
-use webauthn_rs::prelude::{PublicKeyCredential, RequestChallengeResponse};
 
 #[derive(Template)]
 #[template(path = "front/sign_in.html")]
@@ -81,8 +82,7 @@ pub(super) struct Begun<T> {
 }
 
 pub(super) fn passkeys_of(web: &Web) -> Result<&Passkeys, Fault> {
-    let words = "Browsers have passkeys only over https, or on the machine itself.";
-    web.passkeys.as_deref().ok_or_else(|| Refusal::NotNow(words.into()).into())
+    web.passkeys.as_deref().ok_or_else(|| Refusal::NotNow(NONE_HERE.into()).into())
 }
 
 pub(super) async fn begin_passkey(

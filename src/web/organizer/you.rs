@@ -1,6 +1,7 @@
 //! Oneself: the passphrase, passkeys, and the devices one is signed in on.
 
 use crate::acts::account::FEWEST;
+use crate::acts::webauthn::prelude::{CreationChallengeResponse, RegisterPublicKeyCredential};
 use crate::acts::{Actor, Refusal, account, let_out, passkey};
 use crate::rules::answer::Trouble;
 use crate::store::account::KeptPasskey;
@@ -21,7 +22,6 @@ use data_encoding::HEXLOWER_PERMISSIVE;
 use serde::Deserialize;
 use std::sync::Arc;
 use uuid::Uuid;
-use webauthn_rs::prelude::{CreationChallengeResponse, RegisterPublicKeyCredential};
 
 #[derive(Template)]
 #[template(path = "organizer/you.html")]
