@@ -32,6 +32,7 @@ pub mod state;
 pub mod submit;
 pub mod take_roster;
 pub mod two_devices;
+pub mod webauthn;
 pub mod whole_gate;
 pub mod withdraw;
 

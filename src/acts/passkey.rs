@@ -9,6 +9,11 @@ use super::passphrase::Lane;
 use super::proof::{self, Proven};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
+use super::webauthn::prelude::{
+    AuthenticationResult, CredentialID, DiscoverableAuthentication, Passkey, PasskeyAuthentication, PasskeyRegistration,
+    PublicKeyCredential, RegisterPublicKeyCredential,
+};
+use super::webauthn::{Webauthn, WebauthnBuilder};
 use crate::rules::words::is_one_line;
 use crate::store::account::KeptPasskey;
 use crate::store::log::{self, Security, Way};
@@ -19,11 +24,6 @@ use std::collections::HashMap;
 use std::sync::{Mutex, PoisonError};
 use url::Url;
 use uuid::Uuid;
-use webauthn_rs::prelude::{
-    AuthenticationResult, CredentialID, DiscoverableAuthentication, Passkey, PasskeyAuthentication, PasskeyRegistration,
-    PublicKeyCredential, RegisterPublicKeyCredential,
-};
-use webauthn_rs::{Webauthn, WebauthnBuilder};
 
 /// How long a person has between asking and answering.
 const MINUTES: i64 = 5;

@@ -24,6 +24,9 @@ pub struct MadeAnew {
     pub by: String,
 }
 
+/// The secret and the public key of a row.
+type Halves = (Option<Vec<u8>>, Option<Vec<u8>>);
+
 fn key(bytes: Vec<u8>) -> Result<[u8; 32], StoreError> {
     bytes.try_into().map_err(|_| StoreError::Unreadable("an event's key".into()))
 }
@@ -46,7 +49,7 @@ pub async fn of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Option<[
 /// # Errors
 /// As [`of_event`].
 pub async fn public_of_event(db: &mut SqliteConnection, event: Uuid) -> Result<Option<[u8; 32]>, StoreError> {
-    let newest: Option<(Option<Vec<u8>>, Option<Vec<u8>>)> =
+    let newest: Option<Halves> =
         sqlx::query_as("select secret, public from pass_key where event_id = ? order by rowid desc limit 1")
             .bind(&event.as_bytes()[..])
             .fetch_optional(db)

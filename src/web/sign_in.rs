@@ -10,6 +10,8 @@ use crate::acts::account::{self, Came, Typed};
 use crate::acts::enter::Entered;
 use crate::acts::passkey::{self, Passkeys};
 use crate::acts::passphrase::Lane;
+use crate::acts::webauthn::NONE_HERE;
+use crate::acts::webauthn::prelude::PublicKeyCredential;
 use crate::acts::{Refusal, let_out};
 use crate::store::log::{self, Security, Way};
 use crate::store::{club, known_browser};
@@ -22,7 +24,6 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use serde::{Deserialize, Serialize};
 use std::net::IpAddr;
 use uuid::Uuid;
-use webauthn_rs::prelude::PublicKeyCredential;
 
 #[derive(Template)]
 #[template(path = "front/sign_in.html")]
@@ -161,8 +162,7 @@ pub(super) struct Begun {
 }
 
 pub(super) fn passkeys_of(web: &Web) -> Result<&Passkeys, Fault> {
-    let words = "Browsers have passkeys only over https, or on the machine itself.";
-    web.passkeys.as_deref().ok_or_else(|| Refusal::NotNow(words.into()).into())
+    web.passkeys.as_deref().ok_or_else(|| Refusal::NotNow(NONE_HERE.into()).into())
 }
 
 pub(super) async fn begin_passkey(

@@ -3,6 +3,7 @@
 use crate::acts::account::FEWEST;
 use crate::acts::proof::{self, Proven};
 use crate::acts::refusal::field;
+use crate::acts::webauthn::prelude::RegisterPublicKeyCredential;
 use crate::acts::{Actor, Refusal, account, let_out, passkey};
 use crate::rules::answer::Trouble;
 use crate::store::account::KeptPasskey;
@@ -24,7 +25,6 @@ use data_encoding::HEXLOWER_PERMISSIVE;
 use serde::Deserialize;
 use std::sync::Arc;
 use uuid::Uuid;
-use webauthn_rs::prelude::RegisterPublicKeyCredential;
 
 #[derive(Template)]
 #[template(path = "organizer/you.html")]
