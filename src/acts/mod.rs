@@ -2,7 +2,6 @@
 
 pub mod account;
 pub mod add_photo;
-pub mod apart;
 pub mod board;
 pub mod closing;
 pub mod enter;
@@ -13,6 +12,7 @@ pub mod hand_out;
 pub mod house;
 pub mod let_inspector_go;
 pub mod let_out;
+pub mod long_text;
 pub mod meanwhile;
 pub mod open_event;
 pub mod pass;

@@ -1,7 +1,7 @@
 //! Raising an event to another edition of the sheet: a record of the event's chain that tells what it moved.
 
-use super::apart::apart;
 use super::house::House;
+use super::long_text::read_apart;
 use super::preview::{self, Moved};
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
@@ -22,7 +22,7 @@ use uuid::Uuid;
 pub async fn add_edition(house: &House, actor: &Actor, file: &str) -> Result<Uuid, Refusal> {
     require(actor, Deed::RunTheClub, Whose::Club)?;
     let text = file.to_owned();
-    let name = apart(move || sheet_file::read(&text).map(|sheet| sheet.name)).await?;
+    let name = read_apart(move || sheet_file::read(&text).map(|sheet| sheet.name)).await?;
     let name = name.map_err(|error| Refusal::Fields(vec![field("file", error.to_string())]))?;
     let id = house.new_id();
     let edition = Edition { id, number: 0, name, file: file.to_owned(), made_at: house.now(), made_by: actor.name.clone() };

@@ -1,8 +1,8 @@
 //! Taking in the roster from a CSV file: all of it or nothing, each bad line named with its reason.
 
 use super::Refusal;
-use super::apart::apart;
 use super::house::House;
+use super::long_text::read_apart;
 use super::refusal::field;
 use super::rights::{Actor, Deed, Whose, require};
 use super::submit::settle;
@@ -35,7 +35,7 @@ pub async fn take_roster(house: &House, actor: &Actor, event: Uuid, file: Vec<u8
         let mut db = house.store.read().await?;
         entry::of_event(&mut db, event).await?
     };
-    let rows = apart(move || roster_csv::read(&file)).await?.map_err(|no| match no {
+    let rows = read_apart(move || roster_csv::read(&file)).await?.map_err(|no| match no {
         NoRows::Trouble(trouble) => Refusal::Fields(vec![trouble]),
         NoRows::TooMany => too_many(),
     })?;

@@ -174,7 +174,10 @@ pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
     let inspectors = [come_in(house, &lanes[0]).await?, come_in(house, &lanes[1]).await?];
     let marshal = hand_out::to_marshal(house, &organizer, day, "Pit exit").await?;
     let drivers = hand_out::to_drivers(house, &organizer, day, Drivers::WithoutLink).await?;
-    let morning = Morning { house, clock, organizer: &organizer, inspectors: &inspectors };
+    // A session that nobody used for days has ended: the organizer signs in anew on the day.
+    clock.set_back(120);
+    let on_the_day = come_in(house, &first).await?;
+    let morning = Morning { house, clock, organizer: &on_the_day, inspectors: &inspectors };
     let mut printed = Vec::new();
     // The roster comes back with numbers in order; the first of these three carry the stories that are printed.
     for (nth, ((entry, out), fate)) in drivers.iter().zip(fates()).enumerate() {
@@ -189,7 +192,7 @@ pub async fn make(house: &House, clock: &DemoClock) -> Result<Made, Refusal> {
         }
         morning.play(nth as i64, entry, out, fate).await?;
     }
-    let coming = hand_out::to_drivers(house, &organizer, next, Drivers::WithoutLink).await?;
+    let coming = hand_out::to_drivers(house, &on_the_day, next, Drivers::WithoutLink).await?;
     for (nth, (entry, out)) in coming.iter().enumerate().filter(|(nth, _)| nth % 4 == 0) {
         let fault = [None, Some(Fault::OldTyre), None, Some(Fault::OldHelmet)][nth / 4 % 4];
         morning.play(nth as i64, entry, out, if nth % 8 == 0 { Fate::Waits(fault) } else { Fate::Half }).await?;

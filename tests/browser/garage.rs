@@ -175,6 +175,7 @@ async fn the_next_events_sheet_is_confirmed_in_a_third_of_the_taps_of_the_first(
         assert!(!secret.is_empty());
         club.turns_to_event("Summer day", "2026-06-13").await;
         club.clock.pass(28 * 24 * 60);
+        club.organizer.signs_in_again("M. Ashdown").await;
         let ines = club.driver("27").await;
         phone.comes_in_as(&ines).await;
         // Which car this is, is asked once; nothing is filled in by that.

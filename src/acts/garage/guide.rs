@@ -1,8 +1,8 @@
 //! The club's fault guide and packing list: the program's own until an organizer edits the guide.
 
 use crate::acts::Refusal;
-use crate::acts::apart::apart;
 use crate::acts::house::House;
+use crate::acts::long_text::read_apart;
 use crate::acts::refusal::field;
 use crate::acts::rights::{Actor, Deed, Whose, require};
 use crate::acts::set_up::{FAULT_GUIDE, PACKING};
@@ -50,7 +50,7 @@ pub async fn edit(house: &House, actor: &Actor, file: String) -> Result<(), Refu
     // A form sends its line ends as CR LF, whatever stood there.
     let file = file.replace("\r\n", "\n");
     let text = file.clone();
-    let read = apart(move || fault_guide_file::read(&text).map(drop)).await?;
+    let read = read_apart(move || fault_guide_file::read(&text).map(drop)).await?;
     read.map_err(|error| Refusal::Fields(vec![field("file", error.to_string())]))?;
     let (now, by) = (house.now(), actor.name.clone());
     house

@@ -4,9 +4,9 @@ use super::base;
 use super::blanks::{Ask, Blank, FormPage};
 use super::opened::Opened;
 use super::typed_of;
-use crate::acts::apart::apart;
 use crate::acts::garage::look::Looked;
 use crate::acts::garage::note::id_made_of;
+use crate::acts::long_text::read_apart;
 use crate::output::csv as table;
 use crate::rules::answer::Trouble;
 use crate::rules::garage::book::{Car, Line, Logged};
@@ -159,7 +159,7 @@ pub(super) async fn take_in(opened: Opened, At((_, car)): At<(Uuid, Uuid)>, form
     let (typed, sheets) = (typed_of(&form), opened.looked.lines_of_sheets(on));
     let (log, today): (Vec<Line>, _) = (on.log.iter().cloned().chain(sheets).collect(), opened.looked.today);
     let text = form.raw("text").to_owned();
-    match apart(move || csv::read(&text, car, today, &log.iter().collect::<Vec<_>>())).await? {
+    match read_apart(move || csv::read(&text, car, today, &log.iter().collect::<Vec<_>>())).await? {
         Ok(table) if table.new.is_empty() && table.there == 0 => {
             let message =
                 "There is no line under the names of the columns. Paste the whole table, its first line with it.".to_owned();
