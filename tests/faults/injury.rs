@@ -195,7 +195,7 @@ async fn disagreements(club: &Club) -> Vec<String> {
         let entry = path.rsplit('/').next().and_then(|id| id.parse().ok()).expect("an entry");
         let state = state::read(&club.house, &event, entry, &Units::METRIC).await.expect("the history can be read");
         let (word, page) = (state.standing().word(), club.organizer.get(path).await.page().await.first("p.standing b"));
-        let on_the_list = list.lines().any(|line| line.starts_with(&format!("{number},")));
+        let on_the_list = list.lines().any(|line| line.starts_with(&format!("\"{number}\",")));
         let said = [attribute("data-standing"), &page, if on_the_list { "cleared" } else { "not cleared" }];
         let agree = said[0] == word && said[1] == word && on_the_list == (state.standing() == Standing::Cleared);
         if !agree {
