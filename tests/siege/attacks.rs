@@ -168,7 +168,7 @@ impl Field {
         for _ in 0..30 {
             let path = format!("/my/{}/items/photos/photos", self.club.hostile.of);
             let head = format!(
-                "POST {path} HTTP/1.1\r\nhost: localhost\r\nsec-fetch-site: same-origin\r\ncookie: {}\r\ncontent-length: 16000000\r\n\
+                "POST {path} HTTP/1.1\r\nhost: localhost\r\nsec-fetch-site: same-origin\r\ncookie: {}\r\ncontent-length: 11000000\r\n\
                  content-type: multipart/form-data; boundary=b\r\n\r\n--b\r\ncontent-disposition: form-data; name=\"photo\"; \
                  filename=\"a.jpg\"\r\n\r\n",
                 self.cookie(&self.club.hostile)
@@ -178,7 +178,7 @@ impl Field {
                 let Ok(mut one) = TcpStream::connect(address).await else { return 0 };
                 // The server may refuse before it has read all.
                 let _ = one.write_all(head.as_bytes()).await;
-                let _ = one.write_all(&vec![7; 15_000_000]).await;
+                let _ = one.write_all(&vec![7; 10_000_000]).await;
                 let mut answer = vec![0; 16];
                 let read = tokio::time::timeout(Duration::from_secs(40), one.read(&mut answer)).await;
                 let said = read.ok().and_then(Result::ok).map(|length| String::from_utf8_lossy(&answer[..length]).into_owned());
