@@ -3,9 +3,12 @@
 //!
 //! The first look after a start reads every note; the looks after it read what came since.
 
+#[path = "machine.rs"]
+mod machine;
+
 use axum::body::{Body, to_bytes};
 use axum::http::Request;
-use jiff::Timestamp;
+use machine::Machine;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tempfile::TempDir;
@@ -16,7 +19,6 @@ use witnessmark::acts::enter::{Caller, enter};
 use witnessmark::acts::garage::note::note;
 use witnessmark::acts::garage::open::{Opened, open};
 use witnessmark::acts::hand_out::{Drivers, Use, to_drivers};
-use witnessmark::acts::house::Outside;
 use witnessmark::acts::open_event::{EventForm, open_event};
 use witnessmark::acts::set_up::set_up_for;
 use witnessmark::acts::take_roster::take_roster;
@@ -29,25 +31,6 @@ const NOTES: usize = 20_000;
 const ROUNDS: usize = 15;
 /// As many at a time as a table of the log brings.
 const AT_A_TIME: usize = 2_000;
-
-struct Machine;
-
-#[expect(clippy::disallowed_methods, reason = "a measurement wants the machine's own clock and chance")]
-impl Outside for Machine {
-    fn now(&self) -> Timestamp {
-        Timestamp::now()
-    }
-
-    fn new_id(&self) -> Uuid {
-        Uuid::now_v7()
-    }
-
-    fn new_secret(&self) -> [u8; 20] {
-        let mut secret = [0; 20];
-        getrandom::fill(&mut secret).expect("random bytes");
-        secret
-    }
-}
 
 /// A garage that a driver has just opened.
 async fn opened(house: &House) -> Opened {

@@ -16,6 +16,8 @@
 mod client;
 #[path = "load/club.rs"]
 mod club;
+#[path = "machine.rs"]
+mod machine;
 #[path = "load/process.rs"]
 mod process;
 #[path = "load/raw.rs"]

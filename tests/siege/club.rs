@@ -1,6 +1,6 @@
 //! A club on the morning of its event, made through the program's own acts: who is honest, who is not, and their cookies.
 
-use jiff::Timestamp;
+use crate::machine::Machine;
 use serde_json::{Map, Value as Json};
 use std::path::Path;
 use std::sync::Arc;
@@ -17,25 +17,6 @@ use witnessmark::rules::sheet_file;
 /// Honest drivers; one more is hostile.
 pub const DRIVERS: usize = 20;
 pub const ORGANIZER: &str = "M. Ashdown";
-
-struct Machine;
-
-#[expect(clippy::disallowed_methods, reason = "a server in a process of its own goes by the machine's clock and chance")]
-impl Outside for Machine {
-    fn now(&self) -> Timestamp {
-        Timestamp::now()
-    }
-
-    fn new_id(&self) -> Uuid {
-        Uuid::now_v7()
-    }
-
-    fn new_secret(&self) -> [u8; 20] {
-        let mut secret = [0; 20];
-        getrandom::fill(&mut secret).expect("random bytes");
-        secret
-    }
-}
 
 /// A new record's own id.
 pub fn new_id() -> Uuid {

@@ -6,6 +6,8 @@
 mod attacks;
 mod club;
 mod honest;
+#[path = "../bench/machine.rs"]
+mod machine;
 #[path = "../faults/server.rs"]
 #[expect(dead_code, reason = "the siege needs a part of it")]
 mod server;

@@ -1,7 +1,7 @@
 //! A club of 500 entries in the middle of its day, made through the program's own acts into a file that every round copies.
 
 use super::client::{Asks, Line};
-use jiff::Timestamp;
+use crate::machine::Machine;
 use serde_json::{Value as Json, json};
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -20,25 +20,6 @@ use witnessmark::acts::sign_off::{SignOff, sign_off};
 use witnessmark::acts::submit::{Submission, submit};
 use witnessmark::acts::take_roster::take_roster;
 use witnessmark::rules::sheet::Sheet;
-
-struct Machine;
-
-#[expect(clippy::disallowed_methods, reason = "a measurement wants the machine's own clock and chance")]
-impl Outside for Machine {
-    fn now(&self) -> Timestamp {
-        Timestamp::now()
-    }
-
-    fn new_id(&self) -> Uuid {
-        Uuid::now_v7()
-    }
-
-    fn new_secret(&self) -> [u8; 20] {
-        let mut secret = [0; 20];
-        getrandom::fill(&mut secret).expect("random bytes");
-        secret
-    }
-}
 
 /// A driver whose device is in, with the newest record of the entry.
 pub struct Driver {
